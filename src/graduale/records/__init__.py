@@ -1,0 +1,4 @@
+"""Comes in: nothing. Goes out: frozen plain data of what is known, with spread, source, how known.
+
+May not know: physics, files, screens.
+"""
