@@ -1,0 +1,1 @@
+"""Graduated thickness for carved arched plates: how thick, where, and why that is safe."""
