@@ -1,0 +1,4 @@
+"""Comes in: dimensions and points of a record. Goes out: outline, arching, openings, meshes, level lines.
+
+May not know: wood, force, file.
+"""
