@@ -106,7 +106,7 @@ class Shell:
         node = self.triangles[:, corner]
         lever = np.zeros((len(node), 6, 6))
         lever[:, :3, :3] = lever[:, 3:, 3:] = np.eye(3)
-        lever[:, :3, 3:] = -_cross_matrix(self.links.arm[node])
+        lever[:, :3, 3:] = -cross_matrix(self.links.arm[node])
         turn = np.zeros_like(lever)
         turn[:, :3, :3] = turn[:, 3:, 3:] = self.triads
         return turn @ lever
@@ -159,6 +159,13 @@ class Shell:
         blocks *= share[None, :, :, None, None]
         return np.ascontiguousarray(blocks.transpose(0, 1, 3, 2, 4)).reshape(-1, 18, 18)
 
+    def translation_form(self, pair: Floats) -> Floats:
+        """(m, 18, 18) of a form pair (m, 3, 3) between corners, the same for all three displacements."""
+        motion = np.stack([self._corner_motion(c) for c in range(3)], axis=1)[:, :, :3]
+        blocks = np.einsum("mbki,mckj->mbcij", motion, motion, optimize=True)
+        blocks *= pair[:, :, :, None, None]
+        return np.ascontiguousarray(blocks.transpose(0, 1, 3, 2, 4)).reshape(-1, 18, 18)
+
     def gather(self, u: Floats) -> Floats:
         """Freedoms of each facet from vectors u (size,) or (size, k) -> (m, 18) or (m, 18, k)."""
         return u[self.freedoms]
@@ -189,7 +196,7 @@ class Pattern:
         return sp.csc_matrix((data, self.indices, self.indptr), shape=(self.size, self.size))
 
 
-def _cross_matrix(v: Floats) -> Floats:
+def cross_matrix(v: Floats) -> Floats:
     """[v]x with [v]x a = v x a, (m, 3, 3)."""
     out = np.zeros((len(v), 3, 3))
     out[:, 0, 1], out[:, 0, 2] = -v[:, 2], v[:, 1]

@@ -1,4 +1,4 @@
-"""Free vibration: lowest modes of K phi = lambda M phi, their hertz and exact slopes."""
+"""Free vibration: lowest modes of K phi = lambda M phi, and the forms from which exact slopes follow."""
 
 from dataclasses import dataclass
 
@@ -44,16 +44,6 @@ def free_modes(
     shapes = np.zeros((stiffness.shape[0], count))
     shapes[free] = vectors[:, order]
     return Modes(np.sqrt(np.maximum(values[order], 0.0)) / (2.0 * np.pi), shapes)
-
-
-def hertz_slopes(shell: Shell, t_mm: Floats, modes: Modes) -> Floats:
-    """d hz / d t of every facet, (m, k): phi^T (K' - lambda M') phi / (8 pi^2 f), single modes only."""
-    lam = (2.0 * np.pi * modes.hz) ** 2
-    local = shell.gather(modes.shapes)
-    stiff = energy_slope_forms(shell, t_mm, local, local)
-    inertia = mass_slope_forms(shell, t_mm, local)
-    out: Floats = (stiff - lam * inertia) / (8.0 * np.pi**2 * modes.hz)
-    return out
 
 
 def energy_slope_forms(shell: Shell, t_mm: Floats, a: Floats, b: Floats) -> Floats:

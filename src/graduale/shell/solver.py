@@ -45,7 +45,7 @@ class Held:
     """A matrix with some freedoms held at zero: works in full-length vectors."""
 
     free: Ints
-    size: int
+    matrix: "sp.csc_matrix"  # of the free freedoms
     inner: Factor
 
     def solve(self, right: Floats) -> Floats:
@@ -62,4 +62,5 @@ def factor_held(matrix: "sp.csc_matrix", held: Ints) -> Held:
     keep[held] = False
     keep &= matrix.diagonal() != 0.0
     free = np.flatnonzero(keep)
-    return Held(free, size, factor(sp.csc_matrix(matrix[free][:, free])))
+    inner = sp.csc_matrix(matrix[free][:, free])
+    return Held(free, inner, factor(inner))
