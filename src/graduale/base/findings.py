@@ -24,7 +24,7 @@ class Finding:
 
 
 class Refused(Exception):
-    """Work that cannot be done with this input; carries the findings. Faces map it to exit code 2."""
+    """Work that cannot be done with this input; carries the findings (a face gives exit code 2)."""
 
     def __init__(self, findings: tuple[Finding, ...] | list[Finding]) -> None:
         self.findings: tuple[Finding, ...] = tuple(findings)

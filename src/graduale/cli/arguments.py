@@ -1,0 +1,109 @@
+"""The commands and their arguments."""
+
+import argparse
+from collections.abc import Callable
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from graduale.cli import commands
+from graduale.words.catalogue import say
+
+Add = Callable[[str, commands.Command], argparse.ArgumentParser]
+
+
+def parser() -> argparse.ArgumentParser:
+    """The whole command line; `run` of the parsed namespace is the command's function."""
+    top = argparse.ArgumentParser(
+        prog="graduale", description=say("cli.description"), epilog=say("cli.epilog")
+    )
+    top.add_argument("--version", action=_Version, help=say("cli.help.version"))
+    those = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
+
+    def add(name: str, run: commands.Command) -> argparse.ArgumentParser:
+        about = say(f"cli.help.{name}")
+        one = those.add_parser(name, help=about, description=about[0].upper() + about[1:] + ".")
+        one.add_argument("--json", action="store_true", help=say("cli.help.json"))
+        one.add_argument("--quiet", action="store_true", help=say("cli.help.quiet"))
+        one.set_defaults(run=run)
+        return one
+
+    for command in (_new, _check, _decide, _judge, _holes, _sheets):
+        command(add)
+    return top
+
+
+def _new(add: Add) -> None:
+    one = add("new", commands.new)
+    one.add_argument("kind", metavar="KIND", help=say("cli.help.kind"))
+    one.add_argument("dimensions", nargs="*", metavar="NAME=VALUE", help=say("cli.help.dimensions"))
+    one.add_argument("--out", type=Path, required=True, metavar="FILE", help=say("cli.help.file"))
+
+
+def _check(add: Add) -> None:
+    _instrument(add("check", commands.check))
+
+
+def _decide(add: Add) -> None:
+    one = add("decide", commands.decide)
+    _instrument(one)
+    one.add_argument("--out", type=Path, required=True, metavar="DIR", help=say("cli.help.out"))
+
+
+def _judge(add: Add) -> None:
+    one = add("judge", commands.judge)
+    _instrument(one)
+    one.add_argument("readings", type=Path, metavar="READINGS.csv", help=say("cli.help.readings"))
+    one.add_argument("--out", type=Path, metavar="DIR", help=say("cli.help.out"))
+
+
+def _holes(add: Add) -> None:
+    one = add("holes", commands.holes)
+    _decision(one)
+    _override(one, "method", choices=("rest", "collar"))
+    _override(one, "hold", choices=("level", "tilted"))
+    _override(one, "bit_shape", choices=("point118", "flat", "ball", "brad"))
+    for name in ("bit_mm", "spur_mm", "rest_radius_mm", "step_mm"):
+        _override(one, name)
+    for name in ("spacing_along_mm", "spacing_across_mm", "outside_scrape_mm"):
+        _override(one, name)
+
+
+def _sheets(add: Add) -> None:
+    one = add("sheets", commands.sheets)
+    _decision(one)
+    _override(one, "paper", choices=("A4", "Letter"))
+    _override(one, "units", choices=("mm", "inch"))
+    _override(one, "printed_x_mm")
+    _override(one, "printed_y_mm")
+
+
+def _instrument(one: argparse.ArgumentParser) -> None:
+    one.add_argument(
+        "instrument", type=Path, metavar="INSTRUMENT.toml", help=say("cli.help.instrument")
+    )
+
+
+def _decision(one: argparse.ArgumentParser) -> None:
+    one.add_argument("decision", type=Path, metavar="DIR", help=say("cli.help.decision"))
+    one.add_argument("--out", type=Path, metavar="DIR", help=say("cli.help.again"))
+
+
+def _override(one: argparse.ArgumentParser, name: str, **more: Any) -> None:
+    """An option whose text goes to the use case under the record's own field name."""
+    flag = "--" + name.removesuffix("_mm").replace("_", "-")
+    metavar = "LENGTH" if name.endswith("_mm") else None
+    one.add_argument(
+        flag, dest=f"with_{name}", metavar=metavar, help=say(f"cli.help.{name}"), **more
+    )
+
+
+class _Version(argparse.Action):
+    """Prints the version; it is looked up only then."""
+
+    def __init__(self, option_strings: list[str], dest: str, **more: Any) -> None:
+        super().__init__(option_strings, dest, nargs=0, help=more.get("help"))
+
+    def __call__(self, of: argparse.ArgumentParser, *_: object) -> None:
+        print(f"graduale {version('graduale')}")
+        of.exit()

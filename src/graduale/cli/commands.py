@@ -1,0 +1,75 @@
+"""One short function a command: arguments to the use case, which is imported only here."""
+
+import argparse
+from collections.abc import Callable
+
+from graduale.base.findings import refuse
+from graduale.base.progress import Progress
+from graduale.cli.show import Result
+from graduale.words.catalogue import say
+
+Command = Callable[[argparse.Namespace, Progress], Result]
+
+_OVERRIDE = "with_"
+
+
+def new(arguments: argparse.Namespace, progress: Progress) -> Result:
+    """Writes an instrument file."""
+    from graduale.jobs import new as job
+
+    return job.run(arguments.kind, dimensions(arguments.dimensions), arguments.out)
+
+
+def check(arguments: argparse.Namespace, progress: Progress) -> Result:
+    """Says what an instrument file lacks, assumes or contradicts."""
+    from graduale.jobs import check as job
+
+    return job.run(arguments.instrument)
+
+
+def decide(arguments: argparse.Namespace, progress: Progress) -> Result:
+    """Decides both plates."""
+    from graduale.jobs import decide as job
+
+    return job.run(arguments.instrument, arguments.out, progress)
+
+
+def judge(arguments: argparse.Namespace, progress: Progress) -> Result:
+    """Judges plates already carved."""
+    from graduale.jobs import judge as job
+
+    return job.run(arguments.instrument, arguments.readings, arguments.out, progress)
+
+
+def holes(arguments: argparse.Namespace, progress: Progress) -> Result:
+    """Plans the guide holes of a decision again."""
+    from graduale.jobs import holes as job
+
+    return job.run(arguments.decision, arguments.out, overrides(arguments), progress)
+
+
+def sheets(arguments: argparse.Namespace, progress: Progress) -> Result:
+    """Prints the sheets of a decision again."""
+    from graduale.jobs import sheets as job
+
+    return job.run(arguments.decision, arguments.out, overrides(arguments), progress)
+
+
+def dimensions(texts: list[str]) -> dict[str, str]:
+    """['body.length=355'] -> {'body.length': '355'}. Errors: Refused when one has no '=' or name,
+    or when a name comes twice."""
+    pairs: dict[str, str] = {}
+    for text in texts:
+        name, equals, value = (part.strip() for part in text.partition("="))
+        if not (name and equals and value):
+            raise refuse("not-key-value", "", say("cli.not_key_value", text=text))
+        if name in pairs:
+            raise refuse("named-twice", "", say("cli.named_twice", name=name))
+        pairs[name] = value
+    return pairs
+
+
+def overrides(arguments: argparse.Namespace) -> dict[str, str]:
+    """The options that were given, by field name, as typed."""
+    given = {k.removeprefix(_OVERRIDE): v for k, v in vars(arguments).items() if v is not None}
+    return {k: str(v) for k, v in given.items() if _OVERRIDE + k in vars(arguments)}
