@@ -1,7 +1,7 @@
 """Block compliance turned into facets, and stresses of a facet turned back into the board.
 
 Voigt order of the board [LL, RR, TT, RT, LT, LR]; of a facet [11, 22, nn, 2n, 1n, 12]; shear
-strains are engineering strains. Triads are rows e1, e2, n; axes are rows L, R, T; both in one frame.
+strains are engineering strains. Triads are rows e1, e2, n; axes are rows L, R, T; one frame.
 """
 
 import math
@@ -28,9 +28,9 @@ def board_axes(
 
     At 0 degrees the board is quarter-sawn: R along y, T outward. A positive ring angle tilts R
     outward toward the bass; with a centre joint it is mirrored on the treble half. A positive
-    runout lets the grain rise outward toward the neck, on both halves alike. The outward frame of the back is
-    left-handed in the body (outward is -z); the definition is the same for both plates and stays in
-    outward coordinates (`to_body` turns it). T = L x R in the components of this frame.
+    runout lets the grain rise outward toward the neck, on both halves alike. The outward frame of
+    the back is left-handed in the body (outward is -z); the definition is the same for both plates
+    and stays in outward coordinates (`to_body` turns it). T = L x R in this frame's components.
     Errors: ValueError for another plate or side.
     """
     if plate not in ("top", "back") or side not in ("bass", "treble"):
