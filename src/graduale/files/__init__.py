@@ -1,0 +1,4 @@
+"""Comes in: bytes of the maker's files. Goes out: records, with every problem as one clear sentence.
+
+May not know: physics, store, screens. It reads; only `store` writes.
+"""

@@ -1,0 +1,200 @@
+"""The instrument file: TOML in, one filled-in `Instrument` out, with every problem in one go.
+
+The format is described in `docs/instrument-file.md`.
+"""
+
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from graduale.base.findings import Finding, Refused
+from graduale.files import build
+from graduale.files.defaults import Sheet, kind_names
+from graduale.files.disk import read_text
+from graduale.files.problems import error, findings_of, nearest, toml_finding
+from graduale.files.quantity import Given, Unreadable, shown
+from graduale.files.schema import (
+    INCH, InstrumentFile, StringsTable, WorkshopFile, WorkshopTable, hole_polygons,
+)  # fmt: skip
+from graduale.files.strings import strings_of
+from graduale.files.workshop import WORKSHOP_NAME, parse_workshop
+from graduale.records.instrument import Instrument, Provenance
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """The filled-in instrument and what is worth saying about its file (no errors among it)."""
+
+    instrument: Instrument
+    findings: tuple[Finding, ...]
+
+
+def load_instrument(path: Path, workshop: Path | None = None) -> Loaded:
+    """Reads the file at `path`; `workshop` defaults to a workshop.toml beside it, if there is one.
+
+    Raises Refused with every error found.
+    """
+    beside = path.parent / WORKSHOP_NAME
+    shop_path = workshop if workshop is not None else (beside if beside.is_file() else None)
+    text = read_text(path)
+    shop = None if shop_path is None else (read_text(shop_path), shop_path.name)
+    return parse_instrument(text, path.name, shop)
+
+
+def parse_instrument(text: str, name: str, workshop: tuple[str, str] | None = None) -> Loaded:
+    """The instrument written in `text`; `name` is the file's name for the sentences.
+
+    `workshop` is (text, name) of a workshop file. Raises Refused with every error found.
+    """
+    table, errors = _validated(text, name)
+    shop: WorkshopFile | None = None
+    if workshop is not None:
+        try:
+            shop = parse_workshop(*workshop)
+        except Refused as refused:
+            errors += list(refused.findings)
+    if table is None or errors:
+        raise Refused(errors)
+    return _filled(table, name, shop, workshop[1] if workshop else "")
+
+
+def read_toml(text: str, name: str) -> dict[str, Any]:
+    """The tables in `text`. Raises Refused with the line and the mend."""
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as wrong:
+        raise Refused([toml_finding(wrong, text, name)]) from None
+    except (ValueError, RecursionError, OverflowError):
+        sentence = "holds a number or a nesting too long to be read; shorten it."
+        raise Refused([error("not-toml", name, "", sentence)]) from None
+
+
+def _validated(text: str, name: str) -> tuple[InstrumentFile | None, list[Finding]]:
+    raw = read_toml(text, name)
+    errors: list[Finding] = []
+    kind = raw.get("kind")
+    if "kind" in raw and kind not in kind_names():
+        near = nearest(kind, kind_names()) if isinstance(kind, str) else ""
+        hint = f"; did you mean '{near}'?" if near else f"; write one of {', '.join(kind_names())}."
+        errors.append(error("unknown-kind", name, "kind", f"{shown(kind)} is no known kind{hint}"))
+        raw["kind"] = kind_names()[0]
+    scale = INCH if raw.get("units") == "inch" else 1.0
+    try:
+        return InstrumentFile.model_validate(raw, context={"scale": scale}), errors
+    except ValidationError as wrong:
+        return None, errors + findings_of(wrong, name, InstrumentFile)
+
+
+def flat(table: BaseModel, before: str = "") -> Iterator[tuple[str, Any]]:
+    """Every plain value of the tables below `table` with its dotted key; None is left out."""
+    for name in type(table).model_fields:
+        value = getattr(table, name)
+        if isinstance(value, BaseModel):
+            yield from flat(value, f"{before}{name}.")
+        elif value is not None:
+            yield before + name, value
+
+
+def _filled(table: InstrumentFile, name: str, shop: WorkshopFile | None, shop_name: str) -> Loaded:
+    sheet = Sheet(table.kind)
+    if shop is not None:
+        _take(sheet, WorkshopTable(**{k: getattr(shop, k) for k in WorkshopTable.model_fields}),
+              "workshop.", shop_name)  # fmt: skip
+        _take(sheet, shop.guide_holes, "guide_holes.", shop_name)
+    _take(sheet, table, "", name)
+    errors: list[Finding] = []
+    holes = _polygons(table, name, errors)
+    relate(sheet, table)
+    instrument = _instrument(sheet, table, name, holes, errors)
+    if errors:
+        raise Refused(errors)
+    return Loaded(instrument, ())
+
+
+def _take(sheet: Sheet, table: BaseModel | None, before: str, source: str) -> None:
+    for key, value in flat(table, before) if table is not None else ():
+        if isinstance(value, Given):
+            sheet.take(key, value, source)
+        elif isinstance(value, bool):
+            sheet.flags[key] = value
+            sheet.known[key] = Provenance("given", source)
+        elif isinstance(value, str) and key not in ("kind", "units", "name"):
+            sheet.texts[key] = value
+            sheet.known[key] = Provenance("given", source)
+
+
+def relate(sheet: Sheet, table: InstrumentFile) -> None:
+    """Rows that outrank the kind's where the maker wrote the same fact in another way."""
+    have = sheet.numbers
+    if "bridge.x" in have and "body.stop" not in have:
+        sheet.extra["body.stop"] = {
+            "sum": [["body.length", 1.0], ["bridge.x", -1.0]], "derived": True,
+            "source": "body length less bridge position",
+        }  # fmt: skip
+    upper, lower = "body.rib_height_upper", "body.rib_height_lower"
+    for key, other in ((upper, lower), (lower, upper)):
+        if "body.rib_height" in have:
+            origin, derived = "body.rib_height", True
+        elif other in have:
+            origin, derived = other, False
+        else:
+            continue
+        sheet.extra[key] = {"sum": [[origin, 1.0]], "derived": derived,
+                            "spread": sheet.known[origin].spread,
+                            "source": f"as {origin}"}  # fmt: skip
+
+
+def _polygons(table: InstrumentFile, name: str, errors: list[Finding]) -> tuple[build.Pairs, ...]:
+    raw = table.soundholes.points if table.soundholes else None
+    if raw is None:
+        return ()
+    try:
+        return hole_polygons(raw, INCH if table.units == "inch" else 1.0)
+    except Unreadable as sentence:
+        errors.append(error("bad-value", name, "soundholes.points", f"{sentence}."))
+        return ()
+
+
+def _instrument(
+    s: Sheet, table: InstrumentFile, name: str, holes: tuple[build.Pairs, ...],
+    errors: list[Finding],
+) -> Instrument:  # fmt: skip
+    top = table.top.arch if table.top else None
+    back = table.back.arch if table.back else None
+    strings = table.strings or StringsTable()
+    outline = table.body.outline_points if table.body else None
+    left = bool(s.flags.get("left_handed", False))
+    return Instrument(
+        name=table.name or name.removesuffix(".toml"),
+        kind=table.kind,
+        left_handed=left,
+        body=build.body_of(s, outline),
+        top=build.plate_of(s, "top", top),
+        back=build.plate_of(s, "back", back),
+        rib_wood=build.wood_of(s, "ribs.wood"),
+        strings=strings_of(s, strings, name, errors),
+        bridge=build.bridge_of(s),
+        neck=build.neck_of(s),
+        soundholes=build.soundholes_of(s, holes),
+        bar=build.bar_of(s),
+        post=build.post_of(s),
+        blocks=build.blocks_of(s),
+        drill=build.drill_of(s),
+        workshop=build.workshop_of(s),
+        margin=s.number("margin"),
+        known=_known(s),
+    )
+
+
+def _known(s: Sheet) -> dict[str, Provenance]:
+    """What is known of each value in use; parts that are not there are left out."""
+    absent = [p for p in ("soundholes", "bar", "post") if not s.flag(f"{p}.present")]
+    return {
+        key: s.known[key]
+        for key in sorted(s.known)
+        if key.split(".")[0] not in absent or key.endswith(".present")
+    }
