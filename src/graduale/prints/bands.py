@@ -1,0 +1,99 @@
+"""Level lines and filled bands of a map, cut exactly at the plate's outline."""
+
+import contourpy
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import ndimage
+from shapely import LineString, MultiLineString, Polygon, get_parts, line_merge, unary_union
+from shapely.geometry.base import BaseGeometry
+
+from graduale.base.arrays import Floats, GridMap
+
+FINE = 3  # the grid is refined so many times before lines are drawn
+
+
+def plate_area(outline: ArrayLike, openings: tuple[ArrayLike, ...] = ()) -> BaseGeometry:
+    """The plate as an area in the body frame, openings taken out."""
+    area: BaseGeometry = Polygon(np.asarray(outline)).buffer(0)
+    holes = [Polygon(np.asarray(o)).buffer(0) for o in openings]
+    return area.difference(unary_union(holes)) if holes else area
+
+
+def filled_out(grid: GridMap) -> GridMap:
+    """The map without gaps: places off the plate take the nearest value, then a finer grid.
+
+    Only for drawing up to the outline; nothing off the plate is shown.
+    """
+    bad = ~np.isfinite(grid.values)
+    if bad.all():
+        raise ValueError("the map has no value")
+    near = ndimage.distance_transform_edt(bad, return_distances=False, return_indices=True)
+    values = grid.values[tuple(near)]
+    x = np.linspace(grid.x_mm[0], grid.x_mm[-1], FINE * (len(grid.x_mm) - 1) + 1)
+    y = np.linspace(grid.y_mm[0], grid.y_mm[-1], FINE * (len(grid.y_mm) - 1) + 1)
+    xx, yy = np.meshgrid(x, y, indexing="ij")
+    points = np.column_stack([xx.ravel(), yy.ravel()])
+    fine = GridMap(grid.x_mm, grid.y_mm, values).at(points).reshape(xx.shape)
+    return GridMap(x, y, ndimage.gaussian_filter(fine, 1.2, mode="nearest"))
+
+
+def levels_between(grid: GridMap, step_mm: float) -> tuple[float, ...]:
+    """Multiples of `step_mm` strictly inside the range of the map."""
+    low, high = float(np.nanmin(grid.values)), float(np.nanmax(grid.values))
+    first, last = int(np.floor(low / step_mm)) + 1, int(np.ceil(high / step_mm)) - 1
+    return tuple(round(k * step_mm, 6) for k in range(first, last + 1))
+
+
+def level_lines(
+    grid: GridMap, levels: tuple[float, ...], area: BaseGeometry, least_mm: float = 6.0
+) -> dict[float, tuple[Floats, ...]]:
+    """(k, 2) lines in the body frame for each level; scraps shorter than `least_mm` are left out."""
+    full = filled_out(grid)
+    maker = contourpy.contour_generator(full.x_mm, full.y_mm, full.values.T)
+    found: dict[float, tuple[Floats, ...]] = {}
+    for level in levels:
+        lines = [LineString(p) for p in maker.lines(level) if len(p) > 1]
+        cut = MultiLineString(lines).intersection(area) if lines else MultiLineString()
+        found[level] = tuple(
+            np.asarray(part.simplify(0.05).coords)
+            for part in _joined(cut)
+            if part.length >= least_mm
+        )
+    return found
+
+
+def _joined(geometry: BaseGeometry) -> list[LineString]:
+    merged = line_merge(geometry) if geometry.geom_type == "MultiLineString" else geometry
+    return [p for p in get_parts(merged) if isinstance(p, LineString)]
+
+
+def bands(
+    grid: GridMap, edges: tuple[float, ...], area: BaseGeometry
+) -> tuple[tuple[tuple[Floats, ...], ...], ...]:
+    """For each band between two edges its rings (even-odd), cut at the plate. The ends are open."""
+    full = filled_out(grid)
+    maker = contourpy.contour_generator(full.x_mm, full.y_mm, full.values.T, fill_type="OuterOffset")
+    ends = (-1e9, *edges[1:-1], 1e9)
+    found = []
+    for low, high in zip(ends[:-1], ends[1:], strict=True):
+        pieces = _polygons(maker.filled(low, high))
+        found.append(_rings(unary_union(pieces).intersection(area) if pieces else Polygon()))
+    return tuple(found)
+
+
+def _polygons(filled: object) -> list[BaseGeometry]:
+    points, offsets = filled  # type: ignore[misc]
+    pieces = []
+    for pts, off in zip(points, offsets, strict=True):
+        rings = [pts[a:b] for a, b in zip(off[:-1], off[1:], strict=True)]
+        pieces.append(Polygon(rings[0], rings[1:]).buffer(0))
+    return pieces
+
+
+def _rings(geometry: BaseGeometry) -> tuple[Floats, ...]:
+    rings: list[Floats] = []
+    for part in get_parts(geometry):
+        if isinstance(part, Polygon) and part.area > 0.01:
+            rings.append(np.asarray(part.exterior.coords)[:-1])
+            rings += [np.asarray(r.coords)[:-1] for r in part.interiors]
+    return tuple(rings)
