@@ -9,6 +9,8 @@ from typing import Any
 
 Table = Mapping[str, Any]
 
+_LABELS = {"source", "title"}
+
 
 @cache
 def table(room: str, name: str) -> Table:
@@ -31,7 +33,7 @@ def sources(content: Table) -> dict[str, str | None]:
 
 def _walk(content: Table, path: tuple[str, ...], above: str | None) -> list[tuple[str, str | None]]:
     source = content.get("source", above)
-    plain = [k for k, v in content.items() if k != "source" and not _is_nest(v)]
+    plain = [k for k, v in content.items() if k not in _LABELS and not _is_nest(v)]
     found: list[tuple[str, str | None]] = [(".".join(path), source)] if plain and path else []
     for key, value in content.items():
         if isinstance(value, Mapping):

@@ -13,7 +13,7 @@ from pathlib import Path, PurePosixPath
 
 from graduale.base.findings import refuse
 from graduale.store.faults import refusing
-from graduale.store.swap import swap
+from graduale.store.swap import beside, clear_leftovers, swap
 from graduale.words.catalogue import say
 
 MARKER = ".graduale-output.json"
@@ -47,7 +47,8 @@ def write_folder(target: Path, files: Mapping[str, Content], *, keep: bool = Fal
     place = Path(os.path.realpath(target))
     with refusing(target):
         place.parent.mkdir(parents=True, exist_ok=True)
-        fresh = Path(tempfile.mkdtemp(prefix=f".{place.name}.new-", dir=place.parent))
+        clear_leftovers(place)
+        fresh = beside(place)
         try:
             _fill(fresh, place, files, names, keep)
             swap(fresh, place)

@@ -2,6 +2,7 @@
 
 import ctypes
 import errno
+import glob
 import os
 import shutil
 import tempfile
@@ -26,6 +27,29 @@ def swap(fresh: Path, place: Path) -> None:
         _two_renames(fresh, place)
 
 
+def beside(place: Path) -> Path:
+    """A new empty folder next to `place`, on the same disk, that names the process it belongs to."""
+    return Path(tempfile.mkdtemp(prefix=f".{place.name}.new-{os.getpid()}-", dir=place.parent))
+
+
+def clear_leftovers(place: Path) -> None:
+    """Removes what a process that was killed left beside `place`."""
+    for path in place.parent.glob(f".{glob.escape(place.name)}.new-*-*"):
+        owner = path.name.removeprefix(f".{place.name}.new-").split("-")[0]
+        if owner.isdigit() and not _alive(int(owner)):
+            shutil.rmtree(path, ignore_errors=True)
+
+
+def _alive(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
+
+
 def _exchange(one: Path, other: Path) -> bool:
     """Exchanges two paths; False where the system or the file system has no such call."""
     call = getattr(ctypes.CDLL(None, use_errno=True), "renameat2", None)
@@ -41,7 +65,7 @@ def _exchange(one: Path, other: Path) -> bool:
 
 
 def _two_renames(fresh: Path, place: Path) -> None:
-    aside = Path(tempfile.mkdtemp(prefix=f".{place.name}.old-", dir=place.parent))
+    aside = beside(place)
     try:
         os.rename(place, aside)  # a rename may replace an empty folder
         try:
