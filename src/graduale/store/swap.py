@@ -28,7 +28,7 @@ def swap(fresh: Path, place: Path) -> None:
 
 
 def beside(place: Path) -> Path:
-    """A new empty folder next to `place`, on the same disk, that names the process it belongs to."""
+    """A new empty folder next to `place`, so on the same disk, that names its process."""
     return Path(tempfile.mkdtemp(prefix=f".{place.name}.new-{os.getpid()}-", dir=place.parent))
 
 
