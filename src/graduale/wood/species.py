@@ -1,14 +1,12 @@
 """The species table: mean, spread and source of every row (`data/species.toml`)."""
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
 from types import MappingProxyType
-from typing import Any
 
 from graduale.base.findings import refuse
+from graduale.base.tables import Table, table
 from graduale.wood.limits import Strength
 
 MODULI = ("EL", "ER", "ET", "GLR", "GLT", "GRT")
@@ -49,10 +47,8 @@ class Species:
     assumed: str
 
 
-@cache
-def _table() -> Mapping[str, Any]:
-    text = resources.files("graduale.wood").joinpath("data/species.toml").read_text("utf-8")
-    return tomllib.loads(text)
+def _table() -> Table:
+    return table("graduale.wood", "species")
 
 
 def species_keys() -> tuple[str, ...]:
@@ -79,16 +75,16 @@ def species_key(name: str) -> str:
 def species(key: str) -> Species:
     """The row for `key` (or an everyday name). Refused when unknown."""
     name = species_key(key)
-    table = _table()
-    row = table["species"][name]
+    content = _table()
+    row = content["species"][name]
     el = float(row["EL"])
     ratio = row["ratio"]
     moduli = {"EL": el} | {m: el * float(ratio[m]) for m in MODULI[1:]}
     given = {k: float(v) for k, v in row["strength"].items()}
     given["rolling_shear"] = ROLLING_RATIO * given["shear_along"]
-    spread = {k: float(v) for k, v in table["spread"].items() if k != "source"}
+    spread = {k: float(v) for k, v in content["spread"].items() if k != "source"}
     spread |= {k: float(v) for k, v in row["spread"].items()}
-    exponent = table["exponent"][row["kind"]]
+    exponent = content["exponent"][row["kind"]]
     return Species(
         key=name,
         name=str(row["name"]),
