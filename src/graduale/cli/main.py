@@ -1,7 +1,7 @@
 """The command `graduale`: runs one use case, and maps what comes back to an exit code."""
 
 import argparse
-import os
+import contextlib
 import sys
 from collections.abc import Sequence
 
@@ -64,4 +64,5 @@ def _report(error: Exception, words: list[str]) -> None:
 
 def _close_stdout() -> None:
     """Leaves no broken pipe for the interpreter to complain about when it ends."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    with contextlib.suppress(BrokenPipeError):
+        sys.stdout.close()
