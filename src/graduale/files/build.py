@@ -1,11 +1,24 @@
 """From the filled-in sheet of values to the frozen record of one instrument."""
 
 from graduale.files.defaults import Sheet
-from graduale.records.instrument import (
-    ArchShape, Bar, Blocks, Body, BoardMeasure, Bridge, CrossArch, Drill, Inside, Neck,
-    PlateChoice, Post, Soundholes, WoodChoice, Workshop,
-)  # fmt: skip
 from graduale.files.schema import ArchTable, Points
+from graduale.records.instrument import (
+    ArchShape,
+    Bar,
+    Blocks,
+    BoardMeasure,
+    Body,
+    Bridge,
+    CrossArch,
+    Drill,
+    Inside,
+    Neck,
+    PlateChoice,
+    Post,
+    Soundholes,
+    WoodChoice,
+    Workshop,
+)
 
 Pairs = tuple[tuple[float, float], ...]
 

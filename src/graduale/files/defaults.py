@@ -41,7 +41,9 @@ class Sheet:
     texts: dict[str, str] = field(default_factory=dict)
     flags: dict[str, bool] = field(default_factory=dict)
     known: dict[str, Provenance] = field(default_factory=dict)
-    extra: dict[str, Mapping[str, Any]] = field(default_factory=dict)  # rows that outrank the kind's
+    extra: dict[str, Mapping[str, Any]] = field(
+        default_factory=dict
+    )  # rows that outrank the kind's
 
     def take(self, key: str, given: Given, source: str) -> None:
         """A number that the maker wrote in the file named `source`."""
@@ -49,7 +51,7 @@ class Sheet:
         self.known[key] = Provenance(given.how, given.source or source, given.spread)
 
     def number(self, key: str) -> float:
-        """The number at `key`, worked out from its row (to 0.01) when the maker did not write it."""
+        """The number at `key`, from its row (to 0.01) when the maker did not write it."""
         if key not in self.numbers:
             row = self._row(key)
             self.numbers[key] = round(self._worked_out(row), 2)

@@ -14,18 +14,26 @@ def read_text(path: Path, largest: int = LARGEST_BYTES) -> str:
             raise refuse("is-a-folder", path.name, "is a folder; name the file inside it.")
         size = path.stat().st_size
         if size > largest:
-            raise refuse("file-too-large", path.name, f"is {size / 1e6:.1f} MB, more than the "
-                         f"{largest / 1e6:.0f} MB this program reads; thin its lists of points "
-                         "or name the right file.")  # fmt: skip
+            raise refuse(
+                "file-too-large",
+                path.name,
+                f"is {size / 1e6:.1f} MB, more than the "
+                f"{largest / 1e6:.0f} MB this program reads; thin its lists of points "
+                "or name the right file.",
+            )
         with path.open("rb") as stream:
             raw = stream.read(largest + 1)
     except FileNotFoundError:
-        raise refuse("no-such-file", path.name, "does not exist; check the name and the folder."
-                     ) from None  # fmt: skip
+        raise refuse(
+            "no-such-file", path.name, "does not exist; check the name and the folder."
+        ) from None
     except (OSError, ValueError) as wrong:
         reason = getattr(wrong, "strerror", None) or "the name is not usable"
-        raise refuse("unreadable-file", path.name, f"cannot be read ({reason}); mend its "
-                     "permissions or name another file.") from None  # fmt: skip
+        raise refuse(
+            "unreadable-file",
+            path.name,
+            f"cannot be read ({reason}); mend its permissions or name another file.",
+        ) from None
     if len(raw) > largest:
         raise refuse("file-too-large", path.name, "never ends; name a plain file.")
     return decoded(raw, path.name)
@@ -37,6 +45,9 @@ def decoded(raw: bytes, name: str) -> str:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as wrong:
         line = raw[: wrong.start].count(b"\n") + 1
-        raise refuse("not-text", f"{name}: line {line}", "holds bytes that are no UTF-8 text; "
-                     "save the file as plain text in UTF-8.") from None  # fmt: skip
+        raise refuse(
+            "not-text",
+            f"{name}: line {line}",
+            "holds bytes that are no UTF-8 text; save the file as plain text in UTF-8.",
+        ) from None
     return text.replace("\r\n", "\n")

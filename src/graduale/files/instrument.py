@@ -4,7 +4,7 @@ The format is described in `docs/instrument-file.md`.
 """
 
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,22 +15,35 @@ from graduale.base.findings import Finding, Refused
 from graduale.files import build
 from graduale.files.defaults import Sheet, kind_names
 from graduale.files.disk import read_text
+from graduale.files.fit import contradictions
 from graduale.files.problems import error, findings_of, nearest, toml_finding
 from graduale.files.quantity import Given, Unreadable, shown
+from graduale.files.relate import relate
 from graduale.files.schema import (
-    INCH, InstrumentFile, StringsTable, WorkshopFile, WorkshopTable, hole_polygons,
-)  # fmt: skip
+    INCH,
+    InstrumentFile,
+    StringsTable,
+    WorkshopFile,
+    WorkshopTable,
+    hole_polygons,
+)
 from graduale.files.strings import strings_of
 from graduale.files.workshop import WORKSHOP_NAME, parse_workshop
 from graduale.records.instrument import Instrument, Provenance
 
+Value = float | str | bool
+
 
 @dataclass(frozen=True)
 class Loaded:
-    """The filled-in instrument and what is worth saying about its file (no errors among it)."""
+    """The filled-in instrument and what is worth saying about its file (no errors among it).
+
+    `values` holds every value in use by the file's own dotted key.
+    """
 
     instrument: Instrument
     findings: tuple[Finding, ...]
+    values: Mapping[str, Value]
 
 
 def load_instrument(path: Path, workshop: Path | None = None) -> Loaded:
@@ -50,7 +63,14 @@ def parse_instrument(text: str, name: str, workshop: tuple[str, str] | None = No
 
     `workshop` is (text, name) of a workshop file. Raises Refused with every error found.
     """
-    table, errors = _validated(text, name)
+    return build_instrument(read_toml(text, name), name, workshop)
+
+
+def build_instrument(
+    raw: dict[str, Any], name: str, workshop: tuple[str, str] | None = None
+) -> Loaded:
+    """The instrument of the tables `raw`, as `parse_instrument`."""
+    table, errors = _validated(raw, name)
     shop: WorkshopFile | None = None
     if workshop is not None:
         try:
@@ -73,15 +93,14 @@ def read_toml(text: str, name: str) -> dict[str, Any]:
         raise Refused([error("not-toml", name, "", sentence)]) from None
 
 
-def _validated(text: str, name: str) -> tuple[InstrumentFile | None, list[Finding]]:
-    raw = read_toml(text, name)
+def _validated(raw: dict[str, Any], name: str) -> tuple[InstrumentFile | None, list[Finding]]:
     errors: list[Finding] = []
     kind = raw.get("kind")
     if "kind" in raw and kind not in kind_names():
         near = nearest(kind, kind_names()) if isinstance(kind, str) else ""
         hint = f"; did you mean '{near}'?" if near else f"; write one of {', '.join(kind_names())}."
         errors.append(error("unknown-kind", name, "kind", f"{shown(kind)} is no known kind{hint}"))
-        raw["kind"] = kind_names()[0]
+        raw = {**raw, "kind": kind_names()[0]}
     scale = INCH if raw.get("units") == "inch" else 1.0
     try:
         return InstrumentFile.model_validate(raw, context={"scale": scale}), errors
@@ -102,17 +121,33 @@ def flat(table: BaseModel, before: str = "") -> Iterator[tuple[str, Any]]:
 def _filled(table: InstrumentFile, name: str, shop: WorkshopFile | None, shop_name: str) -> Loaded:
     sheet = Sheet(table.kind)
     if shop is not None:
-        _take(sheet, WorkshopTable(**{k: getattr(shop, k) for k in WorkshopTable.model_fields}),
-              "workshop.", shop_name)  # fmt: skip
+        _take(
+            sheet,
+            WorkshopTable(**{k: getattr(shop, k) for k in WorkshopTable.model_fields}),
+            "workshop.",
+            shop_name,
+        )
         _take(sheet, shop.guide_holes, "guide_holes.", shop_name)
     _take(sheet, table, "", name)
     errors: list[Finding] = []
     holes = _polygons(table, name, errors)
-    relate(sheet, table)
+    errors += relate(sheet, table.body.outline_points if table.body else None, name)
     instrument = _instrument(sheet, table, name, holes, errors)
+    found = contradictions(instrument, name)
+    errors += [f for f in found if f.level == "error"]
     if errors:
         raise Refused(errors)
-    return Loaded(instrument, ())
+    values: dict[str, Value] = {**sheet.numbers, **sheet.texts, **sheet.flags}
+    return Loaded(instrument, (*found, *assumptions(instrument, name)), values)
+
+
+def assumptions(instrument: Instrument, name: str) -> tuple[Finding, ...]:
+    """One finding for each value that was filled in by kind, with its source."""
+    return tuple(
+        Finding("assumed", "assumed", f"{name}: {key}", f"assumed: {known.source}.")
+        for key, known in instrument.known.items()
+        if known.how == "assumed"
+    )
 
 
 def _take(sheet: Sheet, table: BaseModel | None, before: str, source: str) -> None:
@@ -127,27 +162,6 @@ def _take(sheet: Sheet, table: BaseModel | None, before: str, source: str) -> No
             sheet.known[key] = Provenance("given", source)
 
 
-def relate(sheet: Sheet, table: InstrumentFile) -> None:
-    """Rows that outrank the kind's where the maker wrote the same fact in another way."""
-    have = sheet.numbers
-    if "bridge.x" in have and "body.stop" not in have:
-        sheet.extra["body.stop"] = {
-            "sum": [["body.length", 1.0], ["bridge.x", -1.0]], "derived": True,
-            "source": "body length less bridge position",
-        }  # fmt: skip
-    upper, lower = "body.rib_height_upper", "body.rib_height_lower"
-    for key, other in ((upper, lower), (lower, upper)):
-        if "body.rib_height" in have:
-            origin, derived = "body.rib_height", True
-        elif other in have:
-            origin, derived = other, False
-        else:
-            continue
-        sheet.extra[key] = {"sum": [[origin, 1.0]], "derived": derived,
-                            "spread": sheet.known[origin].spread,
-                            "source": f"as {origin}"}  # fmt: skip
-
-
 def _polygons(table: InstrumentFile, name: str, errors: list[Finding]) -> tuple[build.Pairs, ...]:
     raw = table.soundholes.points if table.soundholes else None
     if raw is None:
@@ -160,9 +174,12 @@ def _polygons(table: InstrumentFile, name: str, errors: list[Finding]) -> tuple[
 
 
 def _instrument(
-    s: Sheet, table: InstrumentFile, name: str, holes: tuple[build.Pairs, ...],
+    s: Sheet,
+    table: InstrumentFile,
+    name: str,
+    holes: tuple[build.Pairs, ...],
     errors: list[Finding],
-) -> Instrument:  # fmt: skip
+) -> Instrument:
     top = table.top.arch if table.top else None
     back = table.back.arch if table.back else None
     strings = table.strings or StringsTable()

@@ -17,12 +17,25 @@ from graduale.records.instrument import How
 
 LENGTH, ANGLE, MASS, HERTZ = "length", "angle", "mass", "frequency"
 FORCE, DENSITY, MODULUS, LINE, PERCENT, PLAIN = (
-    "force", "density", "modulus", "mass per length", "percent", "number",
-)  # fmt: skip
+    "force",
+    "density",
+    "modulus",
+    "mass per length",
+    "percent",
+    "number",
+)
 
 UNITS: dict[str, dict[str, float]] = {
-    LENGTH: {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "inch": 25.4, "inches": 25.4,
-             '"': 25.4, "″": 25.4},
+    LENGTH: {
+        "mm": 1.0,
+        "cm": 10.0,
+        "m": 1000.0,
+        "in": 25.4,
+        "inch": 25.4,
+        "inches": 25.4,
+        '"': 25.4,
+        "″": 25.4,
+    },
     ANGLE: {"deg": 1.0, "°": 1.0},
     MASS: {"g": 1.0, "kg": 1000.0, "oz": 28.349523125},
     HERTZ: {"Hz": 1.0, "kHz": 1000.0},
@@ -32,7 +45,7 @@ UNITS: dict[str, dict[str, float]] = {
     LINE: {"g/m": 1.0, "mg/mm": 1.0, "kg/m": 1000.0},
     PERCENT: {"%": 1.0, "percent": 1.0},
     PLAIN: {},
-}  # fmt: skip
+}
 HOWS = tuple(h for h in get_args(How) if h != "derived")
 _KEYS = ("value", "spread", "plus_minus", "source", "how")
 
@@ -72,10 +85,14 @@ def read_quantity(raw: Any, dimension: str, scale: float) -> Given:
 def _from_table(raw: dict[str, Any], dimension: str, scale: float) -> Given:
     for key in raw:
         if key not in _KEYS:
-            raise Unreadable(f"'{key}' is not known inside a value; write value, spread or "
-                             "plus_minus, source, how")  # fmt: skip
+            raise Unreadable(
+                f"'{key}' is not known inside a value; write value, spread or "
+                "plus_minus, source, how"
+            )
     if "value" not in raw:
-        raise Unreadable("the table has no value; write { value = ..., spread = ..., source = ... }")
+        raise Unreadable(
+            "the table has no value; write { value = ..., spread = ..., source = ... }"
+        )
     if "spread" in raw and "plus_minus" in raw:
         raise Unreadable("spread and plus_minus are both given; keep one of them")
     value, around = _amount(raw["value"], dimension, scale)
@@ -115,8 +132,9 @@ def _amount(raw: Any, dimension: str, scale: float) -> tuple[float, float | None
 def finite(value: float) -> float:
     """`value` unless it is NaN or infinite (Unreadable)."""
     if not math.isfinite(value):
-        raise Unreadable(f"{value} is no number to work with; write the measured value, or leave "
-                         "the key out")  # fmt: skip
+        raise Unreadable(
+            f"{value} is no number to work with; write the measured value, or leave the key out"
+        )
     return value
 
 
@@ -125,8 +143,9 @@ def _from_text(raw: str, dimension: str, scale: float) -> tuple[float, float | N
     units = UNITS[dimension]
     example = f"60 {next(iter(units))}" if units else "0.4"
     if found is None:
-        raise Unreadable(f"{shown(raw)} is no {dimension}; write a number, or text such as "
-                         f'"{example}"')  # fmt: skip
+        raise Unreadable(
+            f'{shown(raw)} is no {dimension}; write a number, or text such as "{example}"'
+        )
     unit = found["unit"]
     if unit is None:
         factor = scale

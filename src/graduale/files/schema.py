@@ -1,4 +1,4 @@
-"""The instrument file as pydantic models: which keys there are, in which unit, between which limits.
+"""The instrument file as pydantic models: its keys, their units, their limits.
 
 Every number is read into a `Given` in the program's own unit (mm, degrees, g, Hz, N, MPa, kg/m3,
 g/m). Limits are wide: they catch slips of unit and of the decimal point, not odd instruments.
@@ -11,9 +11,22 @@ from pydantic import BaseModel, ConfigDict, PlainValidator, ValidationInfo
 from pydantic_core import PydanticCustomError
 
 from graduale.files.quantity import (
-    ANGLE, DENSITY, FORCE, HERTZ, LENGTH, LINE, MASS, MODULUS, PERCENT, PLAIN,
-    Given, Unreadable, finite, read_quantity, shown,
-)  # fmt: skip
+    ANGLE,
+    DENSITY,
+    FORCE,
+    HERTZ,
+    LENGTH,
+    LINE,
+    MASS,
+    MODULUS,
+    PERCENT,
+    PLAIN,
+    Given,
+    Unreadable,
+    finite,
+    read_quantity,
+    shown,
+)
 
 FORMAT = 1
 INCH = 25.4
@@ -54,20 +67,32 @@ def mm(low: float, high: float) -> PlainValidator:
 def _check_range(value: float, dimension: str, low: float, high: float, scale: float) -> None:
     if low <= value <= high:
         return
-    unit = {LENGTH: " mm", ANGLE: "°", MASS: " g", HERTZ: " Hz", FORCE: " N", MODULUS: " MPa",
-            DENSITY: " kg/m3", LINE: " g/m", PERCENT: " %"}.get(dimension, "")  # fmt: skip
+    unit = {
+        LENGTH: " mm",
+        ANGLE: "°",
+        MASS: " g",
+        HERTZ: " Hz",
+        FORCE: " N",
+        MODULUS: " MPa",
+        DENSITY: " kg/m3",
+        LINE: " g/m",
+        PERCENT: " %",
+    }.get(dimension, "")
     if value <= 0.0 <= low:
         what = "zero" if value == 0.0 else f"negative ({value:g}{unit})"
-        raise problem(f"is {what}; write a number from {low:g} to {high:g}{unit}, or leave the "
-                      "key out")  # fmt: skip
+        raise problem(
+            f"is {what}; write a number from {low:g} to {high:g}{unit}, or leave the key out"
+        )
     side = "smaller" if value < low else "larger"
     hint = ""
     if dimension == LENGTH and scale == 1.0 and low <= value * INCH <= high:
         hint = f'; is this in inches? then write units = "inch" at the top, or "{value:g} in"'
     elif dimension == LENGTH and scale == INCH and low <= value / INCH <= high:
         hint = f'; is this in millimetres? then write units = "mm", or "{value / INCH:g} mm"'
-    raise problem(f"is {value:g}{unit}, {side} than any this program works with ({low:g} to "
-                  f"{high:g}{unit}){hint or '; correct the number or its unit'}")  # fmt: skip
+    raise problem(
+        f"is {value:g}{unit}, {side} than any this program works with ({low:g} to "
+        f"{high:g}{unit}){hint or '; correct the number or its unit'}"
+    )
 
 
 def point_list(columns: int, least: int, what: str) -> PlainValidator:

@@ -40,18 +40,28 @@ def _string(
         given = getattr(row, key)
         if given is not None:
             s.take(f"{place}.{key}", given, name)
-    if row.gauge is None and row.mass_per_length is None and row.tension is None:
-        errors.append(error("string-without-mass", name, place, "has neither gauge, mass_per_length "
-                            "nor tension; write one of them."))  # fmt: skip
+    if row.mass_per_length is None and row.tension is None:
+        if row.gauge is None:
+            sentence = "has neither gauge, mass_per_length nor tension; write one of them."
+            errors.append(error("string-without-mass", name, place, sentence))
+        elif row.material is None:
+            sentence = 'has a gauge but no material; write for example material = "gut".'
+            errors.append(error("string-without-material", name, place, sentence))
     frequency = row.frequency.value if row.frequency else frequency_of(row.note or "", pitch)
     if frequency is None:
         wrong = f"the note '{row.note}' is not known" if row.note else "has no note"
-        errors.append(error("unknown-note", name, f"{place}.note", f"{wrong}; write it like "
-                            '"G3", "C#4" or "Bb2", or give frequency.'))  # fmt: skip
+        errors.append(
+            error(
+                "unknown-note",
+                name,
+                f"{place}.note",
+                f'{wrong}; write it like "G3", "C#4" or "Bb2", or give frequency.',
+            )
+        )
     return String(
         note=row.note or "",
         frequency_hz=frequency or pitch,
-        material=row.material or "unknown",
+        material=row.material or "wound",
         gauge_mm=row.gauge.value if row.gauge else None,
         mass_per_length_g_m=row.mass_per_length.value if row.mass_per_length else None,
         tension_n=row.tension.value if row.tension else None,

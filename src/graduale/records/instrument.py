@@ -25,7 +25,7 @@ class Provenance:
 
 @dataclass(frozen=True)
 class Body:
-    """Main dimensions (mm). Widths are edge to edge; `stop_mm` runs from the upper edge to the bridge."""
+    """Main dimensions (mm). Widths edge to edge; `stop_mm` from the upper edge to the bridge."""
 
     length_mm: float
     upper_width_mm: float
@@ -200,7 +200,9 @@ class Blocks:
 
     end_depth_mm: float
     end_width_mm: float
-    corner_depth_mm: float  # reach of a corner block along the outline on both sides of the tip; 0: none
+    corner_depth_mm: (
+        float  # reach of a corner block along the outline on both sides of the tip; 0: none
+    )
     lining_width_mm: float  # 0: none
     lining_height_mm: float
     block_species: str
@@ -246,7 +248,7 @@ class Workshop:
 
 @dataclass(frozen=True)
 class Instrument:
-    """Everything known or assumed of one instrument; `known` is keyed by dotted path, e.g. 'body.length'."""
+    """All that is known or assumed of one instrument; `known` by dotted path, 'body.length'."""
 
     name: str
     kind: str
