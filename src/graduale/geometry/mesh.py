@@ -22,8 +22,8 @@ class PlateMesh:
     """Triangles over a plate in the plane of its outline.
 
     xy (n, 2) mm; triangles (m, 3) counter-clockwise, every node used; node numbers in order along
-    the edge (outline_nodes), round each opening (opening_nodes), along each of `lines` and of
-    `fixed_lines` as they were asked for (a closed line does not repeat its first node).
+    the edge (outline_nodes), round each opening (opening_nodes), and along each line asked for, the
+    free ones first, then the fixed ones (a closed line does not repeat its first node).
     """
 
     xy: Floats
@@ -31,20 +31,19 @@ class PlateMesh:
     outline_nodes: Ints
     opening_nodes: tuple[Ints, ...]
     lines: tuple[Ints, ...]
-    fixed_lines: tuple[Ints, ...]
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "xy", freeze(self.xy, (None, 2)))
         object.__setattr__(self, "triangles", freeze_ints(self.triangles, (None, 3)))
         object.__setattr__(self, "outline_nodes", freeze_ints(self.outline_nodes, (None,)))
-        for name in ("opening_nodes", "lines", "fixed_lines"):
+        for name in ("opening_nodes", "lines"):
             frozen = tuple(freeze_ints(v, (None,)) for v in getattr(self, name))
             object.__setattr__(self, name, frozen)
 
     @property
     def marked(self) -> tuple[Ints, ...]:
-        """Every set of nodes that follows something given: edge, openings, lines, fixed lines."""
-        return (self.outline_nodes, *self.opening_nodes, *self.lines, *self.fixed_lines)
+        """Every set of nodes that follows something given: edge, openings, lines."""
+        return (self.outline_nodes, *self.opening_nodes, *self.lines)
 
     @property
     def areas(self) -> Floats:
@@ -120,7 +119,7 @@ def mesh_plate(
     for xy, closed in fixed:
         parts.nodes.append(xy)
         parts.closed.append(closed)
-    return _build(parts, len(holes), len(free), field)
+    return _build(parts, len(holes), field)
 
 
 def _ring(points: ArrayLike) -> Floats:
@@ -167,7 +166,7 @@ def _segments(parts: _Lines) -> tuple[Ints, list[Ints]]:
     return np.vstack(segments).astype(np.int64), numbers
 
 
-def _build(parts: _Lines, holes: int, free_lines: int, field: SizeField) -> PlateMesh:
+def _build(parts: _Lines, holes: int, field: SizeField) -> PlateMesh:
     fixed = np.vstack(parts.nodes)
     segments, numbers = _segments(parts)
     _check_apart(fixed)
@@ -193,8 +192,7 @@ def _build(parts: _Lines, holes: int, free_lines: int, field: SizeField) -> Plat
         place[triangles],
         named[0],
         tuple(named[1 : 1 + holes]),
-        tuple(named[1 + holes : 1 + holes + free_lines]),
-        tuple(named[1 + holes + free_lines :]),
+        tuple(named[1 + holes :]),
     )
 
 

@@ -70,6 +70,8 @@ class Outline:
     def inset(self, d_mm: float) -> Floats:
         """The largest ring d_mm inside the edge (negative: outside), counter-clockwise (k, 2).
 
+        The cut of a corner that shrinks below 1.5 mm becomes a single point, as ribs meet in one.
+
         Errors: Refused when the plate is too narrow for it.
         """
         shape = self.polygon.buffer(-d_mm, join_style="mitre", mitre_limit=3.0)
@@ -80,7 +82,20 @@ class Outline:
             )
         largest = max(parts, key=lambda p: float(p.area)).simplify(0.002)
         ring = drop_repeats(np.asarray(largest.exterior.coords)[:, :2], closed=True)
-        return counter_clockwise(ring)
+        return counter_clockwise(_points_of_corners(ring))
+
+
+def _points_of_corners(ring: Floats) -> Floats:
+    """The ring with pairs of sharp corners nearer than 1.5 mm drawn together in their middle."""
+    sharp = np.flatnonzero(np.abs(turning_deg(ring)) > 25.0)
+    keep = np.ones(len(ring), dtype=bool)
+    out = ring.copy()
+    for a, b in zip(sharp, np.roll(sharp, -1), strict=True):
+        between = (b - a) % len(ring)
+        if 0 < between < 4 and np.hypot(*(ring[a] - ring[b])) < 1.5:
+            out[a] = 0.5 * (ring[a] + ring[b])
+            keep[np.arange(a + 1, a + between + 1) % len(ring)] = False
+    return out[keep]
 
 
 def _crossings(ring: Floats, at: Floats) -> tuple[Floats, Floats]:
