@@ -47,7 +47,7 @@ def _walk(content: Table, path: tuple[str, ...], above: str | None) -> list[tupl
 def _is_nest(value: Any) -> bool:
     if isinstance(value, Mapping):
         return True
-    return isinstance(value, tuple) and bool(value) and isinstance(value[0], Mapping)
+    return isinstance(value, (list, tuple)) and bool(value) and isinstance(value[0], Mapping)
 
 
 def _frozen(value: Any) -> Any:
