@@ -9,9 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse as sp
+from scipy.spatial import cKDTree
 
 from graduale.base.arrays import Floats, Ints
 from graduale.shell.model import Shell, cross_matrix
+
+
+_CANDIDATES = 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,24 +80,21 @@ def locate(xy: Floats, triangles: Ints, points: Floats) -> tuple[Ints, Floats]:
     Shares of outside points are clipped to the facet, so a patch at an edge keeps its weight.
     """
     corners = xy[triangles]
-    best = np.full(len(points), -1, dtype=np.int64)
-    shares = np.zeros((len(points), 3))
-    for start in range(0, len(points), 64):
-        chunk = slice(start, start + 64)
-        lam = _barycentric(corners, points[chunk])
-        least = lam.min(axis=2)
-        best[chunk] = least.argmax(axis=1)
-        shares[chunk] = lam[np.arange(lam.shape[0]), best[chunk]]
-    shares = np.clip(shares, 0.0, None)
-    return best, shares / shares.sum(axis=1, keepdims=True)
+    near = min(_CANDIDATES, len(triangles))
+    found = cKDTree(corners.mean(axis=1)).query(points, k=near)[1].reshape(len(points), near)
+    lam = _barycentric(corners[found], points[:, None, :])
+    best = lam.min(axis=2).argmax(axis=1)
+    rows = np.arange(len(points))
+    shares = np.clip(lam[rows, best], 0.0, None)
+    return found[rows, best], shares / shares.sum(axis=1, keepdims=True)
 
 
 def _barycentric(corners: Floats, points: Floats) -> Floats:
-    a, b, c = corners[:, 0], corners[:, 1], corners[:, 2]
-    ab, ac = b - a, c - a
-    det = ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0]
-    d = points[:, None, :] - a
-    u = (d[..., 0] * ac[:, 1] - d[..., 1] * ac[:, 0]) / det
-    v = (ab[:, 0] * d[..., 1] - ab[:, 1] * d[..., 0]) / det
-    out: Floats = np.stack([1.0 - u - v, u, v], axis=2)
+    """corners (..., 3, 2), points (..., 2) -> (..., 3)."""
+    a, b, c = corners[..., 0, :], corners[..., 1, :], corners[..., 2, :]
+    ab, ac, d = b - a, c - a, points - a
+    det = ab[..., 0] * ac[..., 1] - ab[..., 1] * ac[..., 0]
+    u = (d[..., 0] * ac[..., 1] - d[..., 1] * ac[..., 0]) / det
+    v = (ab[..., 0] * d[..., 1] - ab[..., 1] * d[..., 0]) / det
+    out: Floats = np.stack([1.0 - u - v, u, v], axis=-1)
     return out

@@ -1,0 +1,83 @@
+"""Meshes of both plates that share the nodes of the rib line; finer where stress is read."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from graduale.base.arrays import Floats, Ints
+from graduale.box.parts import bar_line
+from graduale.box.plate import PlateBody
+from graduale.geometry.curves import resample_ring
+from graduale.geometry.mesh import PlateMesh, mesh_plate
+from graduale.records.instrument import Instrument
+
+FINE_MM = 4.0
+FINE_REACH_MM = 12.0
+Refine = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, eq=False)
+class Meshed:
+    """mesh; rib (k,) nodes on the rib line in ring order; bar (b,) nodes along the bar or empty."""
+
+    mesh: PlateMesh
+    rib: Ints
+    bar: Ints
+
+
+def rib_ring(body: PlateBody, instrument: Instrument, size_mm: float) -> Floats:
+    """Middle line of the ribs (k, 2), counter-clockwise, corners kept, about `size_mm` apart."""
+    ring = body.outline.inset(instrument.body.overhang_mm + 0.5 * instrument.body.rib_thickness_mm)
+    breaks = _sharp(ring)
+    return resample_ring(ring, size_mm, breaks)
+
+
+def _sharp(ring: Floats) -> Ints:
+    """Indices of ring points that turn by more than 30 degrees."""
+    before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
+    cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+    turn = np.abs(np.degrees(np.arctan2(cross, np.einsum("ki,ki->k", before, after))))
+    sharp = np.flatnonzero(turn > 30.0)
+    return sharp if len(sharp) else np.array([0])
+
+
+def refine_spots(instrument: Instrument, body: PlateBody) -> tuple[Refine, ...]:
+    """(x, y, radius, size) around feet, post, bar ends on the top; around the post on the back."""
+    spots: list[tuple[float, float]] = []
+    if instrument.post.present:
+        spots.append((instrument.post.x_mm, instrument.post.y_mm))
+    if body.which == "top":
+        bridge = instrument.bridge
+        spots += [(bridge.x_mm, y) for y in (bridge.bass_foot_y_mm, bridge.treble_foot_y_mm)]
+        if instrument.bar.present:
+            spots += [(float(x), float(y)) for x, y in bar_line(instrument.bar)]
+    return tuple((x, y, FINE_REACH_MM, FINE_MM) for x, y in spots)
+
+
+def mesh_for_box(
+    instrument: Instrument, body: PlateBody, ring: Floats | None, size_mm: float, *, bar: bool
+) -> Meshed:
+    """Mesh of one plate. `ring` None leaves the rib line out (a free plate)."""
+    lines = [bar_line(instrument.bar)] if bar else []
+    fixed = [] if ring is None else [np.concatenate([ring, ring[:1]])]
+    fine = min(FINE_MM, size_mm)
+    holes = [r for ring_ in body.openings for r in _around(ring_, fine)]
+    refine = refine_spots(instrument, body) if ring is not None else ()
+    mesh = mesh_plate(
+        body.outline.xy,
+        body.openings,
+        size_mm,
+        lines=lines,
+        fixed_lines=fixed,
+        refine=(*refine, *holes) if ring is not None else (),
+    )
+    none = np.empty(0, dtype=np.int64)
+    bar_nodes = mesh.lines[0] if bar else none
+    rib = mesh.lines[-1] if ring is not None else none
+    return Meshed(mesh, rib, bar_nodes)
+
+
+def _around(ring: Floats, size_mm: float) -> list[Refine]:
+    """Refinement discs along an opening's edge."""
+    step = max(1, len(ring) // 24)
+    return [(float(x), float(y), 0.5 * FINE_REACH_MM, size_mm) for x, y in ring[::step]]

@@ -1,0 +1,176 @@
+"""Bar, post, ribs, blocks as pieces of the structure."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from graduale.base.arrays import Floats, Ints
+from graduale.box.plate import KG_M3, PlateShell
+from graduale.records.instrument import Bar, Instrument, Post, WoodChoice
+from graduale.shell.beams import Beams
+from graduale.shell.facets import triads_of
+from graduale.shell.model import Links
+from graduale.wood.material import Wood, facet_stiffness, wood_of
+
+
+def bar_line(bar: Bar) -> Floats:
+    """The bar's middle line in plan, lower end first, (2, 2)."""
+    return np.array(
+        [
+            [bar.lower_end_x_mm, bar.lower_y_mm],
+            [bar.lower_end_x_mm + bar.length_mm, bar.upper_y_mm],
+        ]
+    )
+
+
+def bar_outline(bar: Bar) -> Floats:
+    """The bar's footprint in plan, a ring (4, 2)."""
+    ends = bar_line(bar)
+    along = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
+    side = 0.5 * bar.width_mm * np.array([-along[1], along[0]])
+    return np.array([ends[0] - side, ends[1] - side, ends[1] + side, ends[0] + side])
+
+
+def bar_height(bar: Bar, x_mm: Floats) -> Floats:
+    """Height of the bar along x: a parabola from end to end, highest in the middle."""
+    s = np.clip((x_mm - bar.lower_end_x_mm) / bar.length_mm, 0.0, 1.0)
+    out: Floats = bar.end_height_mm + (bar.height_mm - bar.end_height_mm) * 4.0 * s * (1.0 - s)
+    return out
+
+
+def species_wood(species: str, where: str) -> Wood:
+    """Table wood of a part of which nothing else is known."""
+    return wood_of(WoodChoice(species), where)
+
+
+def bar_beams(bar: Bar, plate: PlateShell, line: Ints, nodes: Floats, links: Links) -> Beams:
+    """The bar along mesh nodes `line` (k,) of the plate; `nodes` are those of the whole structure.
+
+    The bar sits on the inside face, which lies t - t_ref/2 below the facet nodes.
+    """
+    wood = species_wood(bar.species, "bar.species")
+    pairs = np.stack([line[:-1], line[1:]], axis=1)
+    inward = -plate.normals[pairs].mean(axis=1)
+    inward /= np.linalg.norm(inward, axis=1, keepdims=True)
+    height = bar_height(bar, plate.mesh.xy[pairs][:, :, 0].mean(axis=1))
+    lift0 = 0.5 * height - 0.5 * plate.t_ref_nodes[pairs].mean(axis=1)
+    width = np.full(len(pairs), bar.width_mm)
+    return Beams(
+        nodes, pairs, inward, width, height, lift0, wood.el, wood.glt, wood.density_kg_m3 * KG_M3, links
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Region:
+    """Nodes within `ring` (k, 2) in plan move with one rigid block centred at `place` (3,)."""
+
+    name: str
+    ring: Floats
+    place: Floats
+
+
+def block_regions(instrument: Instrument, rib_line: Floats, corners: Floats) -> tuple[Region, ...]:
+    """Lower and upper end block (always there), then corner blocks if any; rib_line (k, 2) ring."""
+    blocks = instrument.blocks
+    half = 0.5 * blocks.end_width_mm
+    low, high = rib_line[:, 0].min(), rib_line[:, 0].max()
+    spans = {
+        "lower block": (low - 1.0, low + blocks.end_depth_mm),
+        "upper block": (high - blocks.end_depth_mm, high + 1.0),
+    }
+    regions = []
+    for name, (start, end) in spans.items():
+        ring = np.array([[start, -half], [end, -half], [end, half], [start, half]])
+        middle = 0.5 * (start + end)
+        height = 0.5 * rib_height(instrument, np.array([middle]))[0]
+        regions.append(Region(name, ring, np.array([middle, 0.0, height])))
+    if blocks.corner_depth_mm > 0.0:
+        regions += _corner_regions(instrument, rib_line, corners)
+    return tuple(regions)
+
+
+def _corner_regions(instrument: Instrument, rib_line: Floats, corners: Floats) -> list[Region]:
+    inner = shapely.Polygon(rib_line).buffer(0.05)
+    out = []
+    for i, tip in enumerate(corners):
+        nearest = rib_line[np.argmin(np.linalg.norm(rib_line - tip, axis=1))]
+        disc = shapely.Point(nearest).buffer(instrument.blocks.corner_depth_mm).intersection(inner)
+        height = 0.5 * rib_height(instrument, nearest[:1])[0]
+        place = np.array([nearest[0], nearest[1], height])
+        out.append(Region(f"corner block {i + 1}", np.asarray(disc.exterior.coords)[:-1], place))
+    return out
+
+
+def rib_height(instrument: Instrument, x_mm: Floats) -> Floats:
+    """Rib height at x: straight from the lower to the upper end."""
+    body = instrument.body
+    share = np.clip(x_mm / body.length_mm, 0.0, 1.0)
+    out: Floats = body.rib_height_lower_mm + share * (
+        body.rib_height_upper_mm - body.rib_height_lower_mm
+    )
+    return out
+
+
+@dataclass(frozen=True, eq=False)
+class Ribs:
+    """The rib strip: nodes (n, 3) rows from back to top, triangles on them, thickness and moduli."""
+
+    nodes: Floats
+    rows: int
+    triangles: Ints
+    triads: Floats
+    q_mpa: Floats
+    h_mpa: Floats
+    thickness: Floats
+    density: float
+
+
+def ribs_of(instrument: Instrument, rib_line: Floats, longest_mm: float) -> Ribs:
+    """Ribs on a closed rib line (k, 2); the first row lies in the back's plane, the last in the top's.
+
+    Within a lining's height the strip is rib plus lining thick; the grain runs along the ribs.
+    """
+    height = rib_height(instrument, rib_line[:, 0])
+    levels = _levels(instrument, float(height.max()), longest_mm)
+    count = len(rib_line)
+    nodes = np.concatenate([np.column_stack([rib_line, share * height]) for share in levels])
+    ring = np.arange(count)
+    after = np.roll(ring, -1)
+    triangles, along = [], []
+    step = rib_line[after] - rib_line
+    direction = np.column_stack([step, np.zeros(count)])
+    for row in range(len(levels) - 1):
+        a, b = row * count + ring, row * count + after
+        c, d = a + count, b + count
+        triangles += [np.stack([a, b, d], axis=1), np.stack([a, d, c], axis=1)]
+        along += [direction, direction]
+    tri = np.concatenate(triangles)
+    triads = triads_of(nodes, tri, np.concatenate(along))
+    wood = wood_of(instrument.rib_wood, "wood.ribs")
+    q_mpa, h_mpa = facet_stiffness(wood, triads, triads)
+    thick = _rib_thickness(instrument, levels, count)
+    return Ribs(nodes, len(levels), tri, triads, q_mpa, h_mpa, thick, wood.density_kg_m3 * KG_M3)
+
+
+def _levels(instrument: Instrument, height: float, longest_mm: float) -> Floats:
+    """Shares of the rib height at which rows of nodes lie."""
+    lining = instrument.blocks.lining_height_mm if instrument.blocks.lining_width_mm > 0.0 else 0.0
+    edge = min(lining / height, 0.4) if lining > 0.0 else 0.0
+    parts = max(1, int(np.ceil((1.0 - 2.0 * edge) * height / longest_mm)))
+    middle = np.linspace(edge, 1.0 - edge, parts + 1)
+    return np.concatenate([[0.0], middle, [1.0]]) if edge > 0.0 else middle
+
+
+def _rib_thickness(instrument: Instrument, levels: Floats, count: int) -> Floats:
+    rib, lining = instrument.body.rib_thickness_mm, instrument.blocks.lining_width_mm
+    rows = np.full(len(levels) - 1, rib)
+    if lining > 0.0:
+        rows[[0, -1]] += lining
+    return np.repeat(rows, 2 * count)
+
+
+def post_spring(post: Post, gap_mm: float) -> float:
+    """Stiffness of the post along its length, N/mm."""
+    wood = species_wood(post.species, "post.species")
+    return wood.el * np.pi * (0.5 * post.diameter_mm) ** 2 / gap_mm

@@ -1,0 +1,150 @@
+"""Few numbers <-> thickness everywhere on a plate: zones, platform, what can be carved.
+
+Zones (shortest distance, mm): centre, upper, lower along the crown, channel in the ring beside the
+platform. The edge, the platform and the seats of blocks are finished: there the thickness is the
+outside height. The thickness leaves the platform without a step, by at most 0.2 a mm.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+
+from graduale.base.arrays import Floats
+from graduale.box.parts import block_regions
+from graduale.box.plate import PlateBody
+from graduale.records.instrument import Instrument
+
+ZONES = ("centre", "upper", "lower", "channel")
+STEP_BESIDE_PLATFORM = 0.2  # mm a mm [own]
+STEP_INSIDE = 0.06  # mm a mm [own]
+_LONG_SHARE = 0.16  # of the length: how far centre and bouts blend
+_RING_SHARE = 0.6  # of the way from platform to middle: how far channel and crown blend
+
+# From the plainest to the freest: rows are zones, columns the free numbers.
+FAMILIES: Mapping[str, Floats] = {
+    "even": np.array([[1.0], [1.0], [1.0], [1.0]]),
+    "centre and bouts": np.array([[1.0, 0.0], [0.0, 1.0], [0.0, 1.0], [0.0, 1.0]]),
+    "centre, bouts, channel": np.array(
+        [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
+    ),
+    "centre, both bouts, channel": np.eye(4),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Basis:
+    """Zone shares at points: weights (n, 4); lowest and highest thickness (n,); seat (n,) finished."""
+
+    weights: Floats
+    lowest: Floats
+    highest: Floats
+    seat: "np.typing.NDArray[np.bool_]"
+
+    def thickness(self, zones: Floats) -> Floats:
+        """(n,) at zone values (4,)."""
+        out: Floats = np.clip(self.weights @ zones, self.lowest, self.highest)
+        return out
+
+    def slopes(self, zones: Floats) -> Floats:
+        """d thickness / d zones (n, 4): the shares where nothing limits, else zero."""
+        raw = self.weights @ zones
+        inside = (raw > self.lowest) & (raw < self.highest)
+        out: Floats = self.weights * inside[:, None]
+        return out
+
+
+@dataclass(frozen=True, eq=False)
+class Layout:
+    """Where zones and platform lie on one plate. `least_mm` bounds the carved part from below."""
+
+    body: PlateBody
+    free: shapely.Geometry = field(repr=False)  # the part that is carved
+    lower_corner_mm: float
+    upper_corner_mm: float
+    least_mm: float
+
+    def basis(self, xy: Floats) -> Basis:
+        """Shares and limits at points xy (n, 2) of the inside face."""
+        height = self.body.arching.height(xy)
+        carved = shapely.contains_xy(self.free, xy[:, 0], xy[:, 1])
+        away, border_height = self._border(xy)
+        away = np.where(carved, away, 0.0)
+        slack = STEP_BESIDE_PLATFORM * away
+        cos = self.body.arching.normal(xy)[:, 2]
+        highest = np.minimum(border_height + slack, height * cos)
+        lowest = np.minimum(np.maximum(border_height - slack, self.least_mm), highest)
+        seat_height = np.maximum(height, 0.3)
+        return Basis(
+            self._shares(xy, away),
+            np.where(carved, lowest, seat_height),
+            np.where(carved, highest, seat_height),
+            ~carved,
+        )
+
+    def _border(self, xy: Floats) -> tuple[Floats, Floats]:
+        """Distance to the platform's inner line, and the outside height there."""
+        points = shapely.points(xy)
+        lines = shapely.shortest_line(self.free.boundary, points)
+        near = shapely.get_coordinates(shapely.get_point(lines, 0))
+        return shapely.length(lines), self.body.arching.height(near)
+
+    def _shares(self, xy: Floats, away: Floats) -> Floats:
+        length = self.body.outline.length_mm
+        reach = _LONG_SHARE * length
+        above_low = _smooth((xy[:, 0] - self.lower_corner_mm) / reach + 0.5)
+        above_up = _smooth((xy[:, 0] - self.upper_corner_mm) / reach + 0.5)
+        x = np.clip(xy[:, 0], 0.02 * length, 0.98 * length)
+        half = np.minimum(*self.body.outline.half_widths(x))
+        room = np.maximum(half - self.body.inside.platform_mm, 2.0)
+        crown = _smooth(away / (_RING_SHARE * room))
+        along = np.stack([above_low - above_up, above_up, 1.0 - above_low], axis=1)
+        return np.column_stack([along * crown[:, None], 1.0 - crown])
+
+    def at(self, zones: Floats) -> "Field":
+        """The thickness rule at zone values (4,)."""
+        return Field(self, np.asarray(zones, dtype=np.float64))
+
+
+@dataclass(frozen=True, eq=False)
+class Field:
+    """A thickness rule: callable on points (n, 2) -> mm (n,)."""
+
+    layout: Layout
+    zones: Floats
+
+    def __call__(self, xy: Floats) -> Floats:
+        """Thickness at points of the inside face."""
+        return self.layout.basis(xy).thickness(self.zones)
+
+
+def layout_of(instrument: Instrument, body: PlateBody) -> Layout:
+    """Platform, seats and zones of one plate of an instrument."""
+    inner = shapely.Polygon(body.outline.inset(body.inside.platform_mm))
+    rib = body.outline.inset(instrument.body.overhang_mm + 0.5 * instrument.body.rib_thickness_mm)
+    tips = np.array(body.outline.corners).reshape(-1, 2)
+    for region in block_regions(instrument, rib, tips):
+        inner = inner.difference(shapely.Polygon(region.ring))
+    inner = _end_bands(inner, body)
+    parts = getattr(inner, "geoms", [inner])
+    free = max(parts, key=lambda part: part.area)
+    b = instrument.body
+    return Layout(
+        body, free, b.lower_corner_at_mm, b.upper_corner_at_mm, body.inside.least_mm
+    )
+
+
+def _end_bands(inner: shapely.Geometry, body: PlateBody) -> shapely.Geometry:
+    """Leaves the wider platform at both ends."""
+    length, wide = body.outline.length_mm, body.inside.platform_end_mm
+    low, high = body.outline.xy[:, 0].min() + wide, body.outline.xy[:, 0].max() - wide
+    band = shapely.box(low, -length, high, length)
+    return inner.intersection(band)
+
+
+def _smooth(s: Floats) -> Floats:
+    """0 below 0, 1 above 1, smooth between."""
+    c = np.clip(s, 0.0, 1.0)
+    out: Floats = c * c * (3.0 - 2.0 * c)
+    return out
