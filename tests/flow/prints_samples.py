@@ -43,9 +43,7 @@ def half_width(size: tuple[float, float, float, float]) -> Callable[[Floats], Fl
         base = np.interp(x, xs, ws)
         ends = np.minimum(x, length - x)
         round_off = np.sqrt(np.clip(1 - (1 - np.clip(ends / (0.16 * length), 0, 1)) ** 2, 0, 1))
-        corner = sum(
-            0.05 * lower * np.exp(-(((x - c * length) / 7.0) ** 2)) for c in (0.36, 0.68)
-        )
+        corner = sum(0.05 * lower * np.exp(-(((x - c * length) / 7.0) ** 2)) for c in (0.36, 0.68))
         return base * round_off + corner
 
     return at
@@ -133,11 +131,13 @@ def _zones(
     post: Post | None,
     length: float,
 ) -> tuple[Zone, ...]:
-    zones = [Zone("gluing platform", (ring, platform))]
+    channel = inset(ring, 8.0)
+    zones = [Zone("gluing platform and edge", (ring, platform))]
+    zones.append(Zone("purfling groove and channel ring", (platform, channel)))
     for x0, x1, name in ((0.0, 14.0, "lower block"), (length - 14.0, length, "upper block")):
         zones.append(Zone(name, (np.array([(x0, -20), (x1, -20), (x1, 20), (x0, 20)]),)))
     for o in openings:
-        zones.append(Zone("soundhole", (np.asarray(Polygon(o).buffer(5).exterior.coords)[:-1],)))
+        zones.append(Zone("soundhole with its wings and eyes", (np.asarray(Polygon(o).buffer(5).exterior.coords)[:-1],)))
     if bar is not None:
         zones.append(Zone("bass bar", (np.asarray(Polygon(bar).buffer(2).exterior.coords)[:-1],)))
     if post is not None:
@@ -151,7 +151,7 @@ def _zones(
 def _holes(
     t: GridMap, platform: Floats, zones: tuple[Zone, ...], size: tuple[float, float, float, float]
 ) -> tuple[HoleMark, ...]:
-    free = Polygon(platform).buffer(-3)
+    free = Polygon(platform).buffer(-5)
     for z in zones:
         if len(z.rings) == 1:
             free = free.difference(Polygon(z.rings[0]).buffer(3))

@@ -1,6 +1,6 @@
 """Labels set beside their places so that none lies on a mark or on another label.
 
-Each label tries eight places close by, then wider rings with a leader line; the crowded ones choose
+Each label tries sixteen places close by, then wider rings with a leader line; the crowded ones choose
 first, then every label may choose again (three rounds).
 """
 
@@ -16,9 +16,11 @@ from graduale.base.arrays import Floats
 from graduale.prints import lettering
 from graduale.prints.sheet import BLACK, Box, Item, Text, line
 
-GAP_MM = 0.7
-RINGS_MM = (0.0, 3.0, 6.0, 10.0, 15.0)
-CLOSE, WIDE = 8, 16
+GAP_MM = 0.35
+RINGS_MM = (0.0, 3.0, 6.0, 10.0, 15.0, 21.0)
+PLACES = 16
+NEAR_MM = 0.9
+PIECE = 4  # lines are looked up in pieces of so many steps
 
 
 @dataclass(frozen=True)
@@ -49,12 +51,16 @@ class Label:
 
 @dataclass(frozen=True)
 class Placed:
-    """Where a label came to stand; `spoilt_mm2` is what it covers of marks and other labels."""
+    """Where a label came to stand; `spoilt_mm2` is what it covers of marks and other labels,
+
+    `doubt` grows where it stands so near to another mark that it might be read as that one's.
+    """
 
     label: Label
     box: Box
     leader: tuple[tuple[float, float], tuple[float, float]] | None
     spoilt_mm2: float
+    doubt: float = 0.0
 
     def items(self, backed: bool = False) -> tuple[Item, ...]:
         """Text and leader."""
@@ -72,6 +78,13 @@ class Placed:
                 Text(at, base, w.words, w.size_pt, w.bold, anchor, backed=backed, tag=tag)  # type: ignore[arg-type]
             )
         return tuple(items)
+
+
+def _pieces(geometry: BaseGeometry) -> list[LineString]:
+    """A long line in short pieces, so that only those near a box are looked at."""
+    points = list(geometry.coords)
+    cuts = range(0, len(points) - 1, PIECE)
+    return [LineString(points[k : k + PIECE + 1]) for k in cuts]
 
 
 def _line_height(w: Words) -> float:
@@ -92,7 +105,7 @@ class Placer:
     def __init__(self, bounds: Box, marks: list[Box], lines: list[BaseGeometry]) -> None:
         self.bounds = bounds
         self.marks = np.array(marks, dtype=np.float64).reshape(-1, 4)
-        self.lines = [g for g in lines if not g.is_empty]
+        self.lines = [piece for g in lines for piece in _pieces(g)]
         self.tree = STRtree(self.lines)
 
     def place(self, labels: list[Label]) -> list[Placed]:
@@ -110,30 +123,44 @@ class Placer:
     def _best(self, label: Label, others: list[Placed]) -> Placed:
         taken = np.vstack([self.marks, np.array([p.box for p in others]).reshape(-1, 4)])
         leaders = [LineString(p.leader) for p in others if p.leader is not None]
-        best: tuple[float, Placed] | None = None
-        for rank, (box, leader) in enumerate(_candidates(label)):
-            spoilt = float(_areas(taken, box, 0.25).sum()) + self._outside(box)
-            cost = 50.0 * spoilt + 0.02 * rank
-            if leader is not None:
-                cost += 1.5 + 0.25 * hypot(leader[1][0] - leader[0][0], leader[1][1] - leader[0][1])
-            if best is not None and cost >= best[0]:
-                continue
-            cost += self._crossed(box) + self._led_over(leader, taken, leaders, box)
-            if best is None or cost < best[0]:
-                best = cost, Placed(label, box, leader, spoilt)
+        choices = _candidates(label)
+        boxes = np.array([box for box, _ in choices])
+        spoilt = shared(boxes, taken, 0.25).sum(axis=1) + self._outside(boxes)
+        doubt = self._doubt(label, boxes)
+        cost = 50.0 * spoilt + doubt + 0.04 * np.arange(len(boxes))
+        cost += np.array([0.0 if end is None else 1.5 + 0.25 * dist(*end) for _, end in choices])
+        best: tuple[float, int] | None = None
+        for k in np.argsort(cost, kind="stable"):
+            if best is not None and cost[k] >= best[0]:
+                break
+            box, leader = choices[k]
+            full = cost[k] + self._crossed(box) + self._led_over(leader, taken, leaders, box)
+            if best is None or full < best[0]:
+                best = float(full), int(k)
         if best is None:
             raise ValueError("a label without places")
-        return best[1]
+        k = best[1]
+        return Placed(label, *choices[k], float(spoilt[k]), float(doubt[k]))
 
-    def _outside(self, box: Box) -> float:
-        u0, v0, u1, v1 = self.bounds
-        over = max(u0 - box[0], 0) + max(v0 - box[1], 0) + max(box[2] - u1, 0) + max(box[3] - v1, 0)
-        return 10.0 * over
+    def _doubt(self, label: Label, boxes: Floats) -> Floats:
+        """How much of the ring of `NEAR_MM` round each box lies on marks of others -> (k,)."""
+        mark = self.marks
+        own = (np.abs((mark[:, 0] + mark[:, 2]) / 2 - label.u) < 0.01) & (
+            np.abs((mark[:, 1] + mark[:, 3]) / 2 - label.v) < 0.01
+        )
+        found: Floats = 0.5 * shared(boxes, mark[~own], NEAR_MM).sum(axis=1)
+        return found
+
+    def _outside(self, boxes: Floats) -> Floats:
+        low, high = np.array(self.bounds[:2]), np.array(self.bounds[2:])
+        over = np.maximum(low - boxes[:, :2], 0.0) + np.maximum(boxes[:, 2:] - high, 0.0)
+        found: Floats = 10.0 * over.sum(axis=1)
+        return found
 
     def _crossed(self, box: Box) -> float:
         pane = shapely_box(*box)
         return sum(
-            0.6 * self.lines[k].intersection(pane).length
+            1.5 * self.lines[k].intersection(pane).length
             for k in self.tree.query(pane, "intersects")
         )
 
@@ -150,17 +177,29 @@ class Placer:
             return cost
         path = LineString(leader)
         u0, v0, u1, v1 = path.bounds
-        near = _areas(taken, (u0 - 0.1, v0 - 0.1, u1 + 0.1, v1 + 0.1), 0.0) > 0
+        near = areas(taken, (u0 - 0.1, v0 - 0.1, u1 + 0.1, v1 + 0.1), 0.0) > 0
         for b in taken[near]:
             cost += 4.0 * path.intersection(shapely_box(*b)).length
         return cost + sum(5.0 for other in leaders if other.intersects(path))
 
 
-def _areas(boxes: Floats, box: Box, pad: float) -> Floats:
-    width = np.minimum(boxes[:, 2], box[2] + pad) - np.maximum(boxes[:, 0], box[0] - pad)
-    height = np.minimum(boxes[:, 3], box[3] + pad) - np.maximum(boxes[:, 1], box[1] - pad)
-    areas: Floats = np.maximum(width, 0.0) * np.maximum(height, 0.0)
-    return areas
+def shared(boxes: Floats, others: Floats, pad: float) -> Floats:
+    """Area that each of boxes (k, 4), grown by `pad`, has in common with each of others (m, 4)."""
+    low = np.maximum(boxes[:, None, :2] - pad, others[None, :, :2])
+    high = np.minimum(boxes[:, None, 2:] + pad, others[None, :, 2:])
+    found: Floats = np.prod(np.maximum(high - low, 0.0), axis=2)
+    return found
+
+
+def areas(others: Floats, box: Box, pad: float) -> Floats:
+    """Area that each of others (m, 4) has in common with one box grown by `pad` -> (m,)."""
+    found: Floats = shared(np.array([box]), others, pad)[0]
+    return found
+
+
+def dist(a: tuple[float, float], b: tuple[float, float]) -> float:
+    """Distance of two points."""
+    return hypot(b[0] - a[0], b[1] - a[1])
 
 
 def _candidates(
@@ -170,9 +209,8 @@ def _candidates(
     width, height = label.size
     found = []
     for far in RINGS_MM:
-        steps = CLOSE if far == 0.0 else WIDE
-        for k in range(steps):
-            turn = 2 * pi * k / steps
+        for k in range(PLACES):
+            turn = 2 * pi * k / PLACES
             c, s = cos(turn), sin(turn)
             reach = label.clear_mm + GAP_MM + far
             mid_u = label.u + reach * c + width / 2 * _side(c)

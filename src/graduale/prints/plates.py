@@ -1,6 +1,7 @@
 """What every plate drawing shares: the frame it is drawn in, outline, openings, bar, post, feet."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from shapely import LineString, Polygon
@@ -25,17 +26,17 @@ class Stand:
     width_mm: float
     height_mm: float
 
-    @property
+    @cached_property
     def outline(self) -> Floats:
         """Outline in the drawing's frame, (n, 2)."""
         return self.view.page(self.plate.outline)
 
-    @property
+    @cached_property
     def shape(self) -> Polygon:
         """The plate without openings taken out, in the drawing's frame."""
         return Polygon(self.outline).buffer(0)
 
-    @property
+    @cached_property
     def area(self) -> BaseGeometry:
         """The plate in the body frame, openings taken out."""
         return plate_area(self.plate.outline, self.plate.openings)

@@ -160,10 +160,11 @@ def _marks(sheet: PlateSheet, grid: Grid) -> tuple[_Mark, ...]:
         for i in flatten(sheet.drawing.items)
         if isinstance(i, Text) or (isinstance(i, Path | Circle) and i.tag == "mark")
     ]
+    body = Polygon(sheet.outline) if sheet.outline else Polygon()
     marks: list[_Mark] = []
     for upright, place, low, high in _seams(grid):
         for end, step in ((low + 6.0, 2.0), (high - 6.0, -2.0)):
-            at = _free_place(upright, place, (end, step, (high - low) / 2), taken)
+            at = _free_place(upright, place, (end, step, (high - low) / 2), (taken, body))
             u, v = (place, at) if upright else (at, place)
             if any(hypot(u - m.u, v - m.v) < 30.0 for m in marks):
                 continue
@@ -173,14 +174,23 @@ def _marks(sheet: PlateSheet, grid: Grid) -> tuple[_Mark, ...]:
 
 
 def _free_place(
-    upright: bool, place: float, run: tuple[float, float, float], taken: list[Box]
+    upright: bool,
+    place: float,
+    run: tuple[float, float, float],
+    busy: tuple[list[Box], Polygon],
 ) -> float:
+    """From the end inward the first place off the plate that is free; else the first free one."""
     end, step, reach = run
-    for k in range(int(reach / abs(step))):
-        at = end + k * step
-        u, v = (place, at) if upright else (at, place)
-        if not any(overlap((u - 6, v - 5, u + 6, v + 5), b) > 0 for b in taken):
-            return at
+    taken, body = busy
+    for off_plate in (True, False):
+        for k in range(int(reach / abs(step))):
+            at = end + k * step
+            u, v = (place, at) if upright else (at, place)
+            pane = (u - 5.5, v - 5.5, u + 5.5, v + 5.5)
+            if any(overlap(pane, b) > 0 for b in taken):
+                continue
+            if not (off_plate and shapely_box(*pane).intersects(body)):
+                return at
     return end
 
 
@@ -255,8 +265,3 @@ def _page_map(
         points = tuple(small(u, v) for u, v in sheet.outline)
         items.append(Path((points,), BLACK, 0.2, closed=True))
     return items
-
-
-def outline_polygon(sheet: PlateSheet) -> Polygon:
-    """The plate's outline in the drawing's frame."""
-    return Polygon(sheet.outline)

@@ -1,0 +1,256 @@
+"""The guide-hole sheet: pasted inside the plate, a cross-hair and a setting at every hole."""
+
+import numpy as np
+from shapely import LineString, Point, Polygon, get_parts
+from shapely import box as shapely_box
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import nearest_points, polylabel
+
+from graduale.base.arrays import Floats
+from graduale.prints import lettering
+from graduale.prints.data import HoleGroup, HoleMark, PageHead, PlateDrawing, Zone
+from graduale.prints.flow import gap, heading, paragraph
+from graduale.prints.hatch import borders, even_odd, hatched, union
+from graduale.prints.labels import Label, Placed, Placer, Words, areas
+from graduale.prints.marks import ARM_MM, SIGN_MM, hole_mark
+from graduale.prints.plates import Stand, centre_line, line_geometry, outline_items, side_items, stand
+from graduale.prints.sheet import (
+    BLACK,
+    DARK,
+    GREY,
+    Block,
+    Box,
+    Drawing,
+    Item,
+    Path,
+    PlateSheet,
+    Text,
+    line,
+    overlap,
+    ring,
+    text_box,
+)
+from graduale.prints.tiles import KEY_WIDTH_MM
+
+SIZES_PT = ((10.5, 8.0), (9.5, 7.5), (8.5, 7.0), (8.0, 6.5))  # setting, name of the hole
+ZONE_PT, ZONE_MM = 9.0, 3.6  # size of a zone's name, pitch of its lines
+LETTER = {("rest", "level"): "R", ("rest", "tilted"): "T", ("collar", "level"): "C"}
+LETTER |= {("collar", "tilted"): "CT"}
+MEANING = {
+    "R": "Number alone: on the rest, plate level; gap from rest tip to bit end",
+    "T": "T: on the rest, plate tilted square to the bit; gap from rest tip to bit end",
+    "C": "C: collar, plate level; depth of the bit below the collar",
+    "CT": "CT: collar, plate tilted square to the bit; depth of the bit below the collar",
+}
+
+
+def letter(hole: HoleMark | HoleGroup) -> str:
+    """The letter that keeps the methods apart: R, T, C or CT."""
+    return LETTER[(hole.method, hole.hold)]
+
+
+def setting_words(hole: HoleMark | HoleGroup) -> str:
+    """The setting as it stands beside the hole; the number alone is the rest, plate level."""
+    mark = letter(hole)
+    return hole.setting if mark == "R" else f"{mark} {hole.setting}"
+
+
+def hole_sheet(head: PageHead, plate: PlateDrawing) -> PlateSheet:
+    """Guide holes at true size, keep-out zones hatched, groups in the order of drilling."""
+    at = stand(head, plate)
+    zones, zone_area = _zone_items(at)
+    edges = outline_items(at, 0.6)
+    marks, boxes = _hole_items(at)
+    sides = side_items(at)
+    side_boxes = [text_box(s, 0.5) for s in sides if isinstance(s, Text)]
+    lines = line_geometry([*edges, centre_line(at)])
+    labels = _hole_labels(at, boxes + side_boxes, lines)
+    taken = boxes + side_boxes + [p.box for p in labels]
+    names = _zone_names(at, taken)
+    texts = [i for p in labels for i in p.items(backed=True)]
+    items = (*zones, *edges, centre_line(at), *texts, *marks, *names, *sides)
+    drawing = Drawing(at.width_mm, at.height_mm, items)
+    key = _key(plate, zone_area.is_empty)
+    title = "Guide holes, paste inside"
+    return PlateSheet(head, title, drawing, key, ring(at.outline), at.view.u0)
+
+
+def _zone_shape(at: Stand, zone: Zone) -> BaseGeometry:
+    area = even_odd(tuple(at.view.page(r) for r in zone.rings))
+    return area.intersection(at.shape)
+
+
+def _zone_items(at: Stand) -> tuple[list[Item], BaseGeometry]:
+    area = union([_zone_shape(at, z) for z in at.plate.zones])
+    items: list[Item] = []
+    lines = hatched(area)
+    if lines is not None:
+        items.append(lines)
+        items.append(Path(tuple(ring(b) for b in borders(area)), GREY, 0.15, closed=True))
+    return items, area
+
+
+def _order(plate: PlateDrawing) -> dict[str, int]:
+    return {g.key: k for k, g in enumerate(plate.groups)}
+
+
+def _hole_items(at: Stand) -> tuple[list[Item], list[Box]]:
+    order = _order(at.plate)
+    items: list[Item] = []
+    boxes: list[Box] = []
+    for hole in at.plate.holes:
+        u, v = at.view.point(hole.x_mm, hole.y_mm)
+        items += hole_mark(u, v, order.get(hole.group, 0), tag="mark")
+        boxes.append((u - ARM_MM, v - ARM_MM, u + ARM_MM, v + ARM_MM))
+    return items, boxes
+
+
+def _hole_labels(at: Stand, boxes: list[Box], lines: list[BaseGeometry]) -> list[Placed]:
+    """Settings with the hole's name below; the largest letters that need few leaders."""
+    best: tuple[float, list[Placed]] | None = None
+    for setting_pt, id_pt in SIZES_PT:
+        placed = Placer(at.bounds, boxes, lines).place(_labels(at, setting_pt, id_pt))
+        bad = sum(10.0 * p.spoilt_mm2 + (p.leader is not None) + p.doubt for p in placed)
+        if best is None or bad < best[0]:
+            best = bad, placed
+        if bad <= 0.04 * len(placed):
+            break
+    return best[1] if best else []
+
+
+def _labels(at: Stand, setting_pt: float, id_pt: float) -> list[Label]:
+    labels = []
+    for hole in at.plate.holes:
+        u, v = at.view.point(hole.x_mm, hole.y_mm)
+        first = Words(setting_words(hole), setting_pt, True)
+        labels.append(Label(u, v, (first, Words(hole.id, id_pt)), ARM_MM, "hole"))
+    return labels
+
+
+def _zone_names(at: Stand, taken: list[Box]) -> list[Item]:
+    """Each zone's name once: inside it where there is room, else outside the plate on a leader."""
+    items: list[Item] = []
+    told: set[str] = set()
+    for zone in at.plate.zones:
+        shape = _zone_shape(at, zone)
+        if shape.is_empty or zone.name in told:
+            continue
+        told.add(zone.name)
+        found = _inside(zone.name, shape, taken) or _outside(at, zone.name, shape, taken)
+        items += found
+        taken += [text_box(i, 0.4) for i in found if isinstance(i, Text)]
+    return items
+
+
+def _inside(name: str, shape: BaseGeometry, taken: list[Box]) -> list[Item]:
+    parts = [p for p in get_parts(shape) if isinstance(p, Polygon)]
+    biggest = max(parts, key=lambda p: p.area)
+    spot = polylabel(biggest, 0.5)
+    for angle in (0.0, 90.0):
+        text = _centred(spot.x, spot.y, name, angle)
+        box = text_box(text, 0.3)
+        clear = not any(overlap(box, b) > 0 for b in taken)
+        if clear and biggest.buffer(0.6).contains(shapely_box(*box)):
+            return [text]
+    return []
+
+
+def _centred(u: float, v: float, name: str, angle: float) -> Text:
+    drop = 0.38 * ZONE_PT * lettering.PT_MM
+    du, dv = (drop, 0.0) if angle else (0.0, -drop)
+    return Text(u + du, v + dv, name, ZONE_PT, True, "middle", angle, DARK, True, "zone")
+
+
+def _outside(at: Stand, name: str, shape: BaseGeometry, taken: list[Box]) -> list[Item]:
+    """The cheapest free place just outside the outline, with a leader into the zone."""
+    rim = LineString([*at.outline, at.outline[0]])
+    boxes = np.array(taken, dtype=np.float64).reshape(-1, 4)
+    core = shape.buffer(-1.2)
+    target = core if not core.is_empty else shape
+    best: tuple[float, list[Item]] | None = None
+    for wide in (60.0, 26.0, 16.0):
+        words = lettering.wrap(name, wide, ZONE_PT, True)
+        for place in np.arange(0.0, rim.length, 4.0):
+            near = rim.interpolate(float(place))
+            for off in (5.0, 9.0, 14.0):
+                box = _box_beside(at, (near.x, near.y), off, words)
+                found = _try(at, words, target, box, boxes)
+                if found is not None and (best is None or found[0] < best[0] - 1e-9):
+                    best = found
+        if best is not None:
+            break
+    return best[1] if best else []
+
+
+def _box_beside(at: Stand, near: tuple[float, float], off: float, words: list[str]) -> Box:
+    u, v = near
+    width = max(lettering.width_mm(w, ZONE_PT, True) for w in words)
+    high = ZONE_MM * len(words)
+    left = u - off - width if u < at.shape.centroid.x else u + off
+    return left, v - high / 2, left + width, v + high / 2
+
+
+def _try(
+    at: Stand, words: list[str], target: BaseGeometry, box: Box, taken: Floats
+) -> tuple[float, list[Item]] | None:
+    """Cost and items of a name in `box` with its leader into `target`; None where it cannot be."""
+    u0, v0, u1, v1 = at.bounds
+    if box[0] < u0 or box[1] < v0 or box[2] > u1 or box[3] > v1:
+        return None
+    if areas(taken, box, 0.0).any() or at.shape.distance(shapely_box(*box)) < 1.0:
+        return None
+    v = (box[1] + box[3]) / 2
+    right = box[0] > at.view.u0
+    start = (box[0] - 0.5, v) if right else (box[2] + 0.5, v)
+    end = nearest_points(target, Point(start))[0]
+    leader = LineString([start, end])
+    low_u, low_v, high_u, high_v = leader.bounds
+    near = taken[areas(taken, (low_u, low_v, high_u, high_v), 0.05) > 0]
+    cost = leader.length + sum(6.0 * leader.intersection(shapely_box(*b)).length for b in near)
+    items: list[Item] = [line([start, (end.x, end.y)], 0.13, stroke=DARK)]
+    for k, w in enumerate(words):
+        base = box[3] - ZONE_MM * (k + 1) + 0.8
+        at_u, anchor = (box[0], "start") if right else (box[2], "end")
+        items.append(Text(at_u, base, w, ZONE_PT, True, anchor, colour=DARK, tag="zone"))  # type: ignore[arg-type]
+    return cost, items
+
+
+def _key(plate: PlateDrawing, no_zones: bool) -> tuple[Block, ...]:
+    w = KEY_WIDTH_MM
+    blocks = [heading("Set the drill so", w, 11)]
+    used = sorted({letter(g) for g in plate.groups}, key=list(MEANING).index)
+    blocks += [paragraph(MEANING[k], w, 9) for k in used]
+    for bit in sorted({g.bit for g in plate.groups}):
+        blocks.append(paragraph(f"Bit: {bit}", w, 9))
+    blocks.append(paragraph("Numbers in mm. Drill the groups in this order:", w, 9))
+    for k, group in enumerate(plate.groups):
+        blocks.append(_group_block(k, group))
+    if not no_zones:
+        names = "; ".join(dict.fromkeys(z.name for z in plate.zones))
+        blocks += [gap(2.0), _hatch_sample(), paragraph(f"Drill nowhere in it: {names}.", w, 9)]
+    return tuple(blocks)
+
+
+def _group_block(k: int, g: HoleGroup) -> Block:
+    leaves = f"{g.leaves_min_mm:.1f}"
+    if g.leaves_max_mm - g.leaves_min_mm > 0.05:
+        leaves += f"–{g.leaves_max_mm:.1f}"
+    holes = "1 hole" if g.count == 1 else f"{g.count} holes"
+    first = Text(12.5, 6.2, setting_words(g), 12, True)
+    items: list[Item] = [Text(0.0, 6.2, f"{k + 1}.", 10), *hole_mark(8.0, 7.6, k, tag="key"), first]
+    items.append(Text(28.5, 6.2, holes, 9.5))
+    items.append(Text(12.5, 1.8, f"leaves {leaves}, to {g.depth_to}", 9))
+    if g.note:
+        items.append(Text(28.5, 1.8, g.note, 9))
+    return Block(11.2, tuple(items))
+
+
+def _hatch_sample() -> Block:
+    box = shapely_box(0, 0.5, 11, 5.5)
+    lines = hatched(box)
+    items: list[Item] = [lines] if lines is not None else []
+    items.append(Path((ring(np.asarray(box.exterior.coords)[:-1]),), GREY, 0.15, closed=True))
+    return Block(7.0, (*items, Text(13, 2.0, "keep out", 10, True, colour=BLACK)))
+
+
+__all__ = ["MEANING", "SIGN_MM", "hole_sheet", "letter"]

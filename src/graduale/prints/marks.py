@@ -1,0 +1,50 @@
+"""Marks of the guide holes: a cross-hair through a sign that tells the group without colour."""
+
+from math import cos, pi, sin
+
+from graduale.prints.sheet import BLACK, WHITE, Circle, Item, Path
+
+SIGN_MM = 1.5  # half size of a sign
+ARM_MM = 2.3  # half length of the cross-hair
+NAMES = ("circle", "square", "triangle", "diamond", "wedge", "hexagon")
+
+
+def hole_mark(u: float, v: float, order: int, tag: str = "mark") -> tuple[Item, ...]:
+    """The mark of the `order`-th group: six shapes, then the same with a second ring, a filled
+    middle, a filled shape with the cross-hair left white."""
+    shape, style = order % len(NAMES), (order // len(NAMES)) % 4
+    solid = style == 3
+    fill = BLACK if solid else WHITE
+    items: list[Item] = [_sign(u, v, shape, SIGN_MM, fill, tag)]
+    if style == 1:
+        items.append(_sign(u, v, shape, SIGN_MM * 0.58, None, tag, 0.18))
+    if style == 2:
+        items.append(_sign(u, v, shape, SIGN_MM * 0.5, BLACK, tag))
+    return (*items, *_cross(u, v, white_inside=solid, tag=tag))
+
+
+def _cross(u: float, v: float, white_inside: bool, tag: str) -> tuple[Item, ...]:
+    arms = (((u - ARM_MM, v), (u + ARM_MM, v)), ((u, v - ARM_MM), (u, v + ARM_MM)))
+    full = Path(arms, BLACK, 0.13, tag=tag)
+    if not white_inside:
+        return (full,)
+    r = SIGN_MM * 0.9
+    inner = (((u - r, v), (u + r, v)), ((u, v - r), (u, v + r)))
+    return (full, Path(inner, WHITE, 0.18, tag=tag))
+
+
+def _sign(
+    u: float, v: float, shape: int, size: float, fill: str | None, tag: str, width: float = 0.25
+) -> Item:
+    if shape == 0:
+        return Circle(u, v, size, BLACK, width, fill, tag)
+    count, start, grow = {
+        1: (4, 45.0, 1.25),
+        2: (3, 90.0, 1.4),
+        3: (4, 90.0, 1.3),
+        4: (3, 270.0, 1.4),
+        5: (6, 0.0, 1.12),
+    }[shape]
+    turn = [start * pi / 180 + 2 * pi * k / count for k in range(count)]
+    corners = tuple((u + grow * size * cos(t), v + grow * size * sin(t)) for t in turn)
+    return Path((corners,), BLACK, width, closed=True, fill=fill, tag=tag)
