@@ -27,7 +27,7 @@ format: .venv/test.stamp
 	@$(BIN)/ruff format -q
 
 benchmarks: .venv/test.stamp
-	@$(BIN)/pytest benchmarks -o addopts="-q --import-mode=importlib" -o python_files="bench_*.py"
+	@$(BIN)/pytest benchmarks -o addopts="-q --import-mode=importlib" -o python_files="bench_*.py" -o python_functions="bench_*"
 
 docs: .venv/test.stamp debian-packages
 	@$(BIN)/pytest tests/outside --verification docs/verification.md
