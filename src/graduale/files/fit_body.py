@@ -243,12 +243,12 @@ def board_rules(v: View, which: PlateName) -> Iterator[Finding]:
             "the density needs mass, length, width and "
             "thickness together; measure the rest, or the table is taken.",
         )
-    if board.length_mm is None and (board.end_tap_hz or board.along_tap_hz):
-        yield v.warning(
-            "tap-without-length",
-            at,
-            "a tap along the grain needs the board's length; measure it, or the table is taken.",
+    taps = board.end_tap_hz or board.along_tap_hz
+    if (taps and board.length_mm is None) or (board.cross_tap_hz and board.width_mm is None):
+        sentence = (
+            "a tap needs the board's length, a tap across its width; measure it or leave it out."
         )
+        yield v.error("tap-without-size", at, sentence)
     if wood.e_along_mpa is not None and "EL" in wood.moduli_mpa:
         yield v.warning(
             "modulus-twice",
