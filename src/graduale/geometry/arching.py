@@ -27,13 +27,13 @@ MOST_UNKNOWNS = 9500
 
 @dataclass(frozen=True, eq=False)
 class Arching:
-    """Outside height h(x, y) >= 0 above the plate's gluing plane, mm, in the plate's outward frame."""
+    """Outside height h(x, y) above the plate's own gluing plane, mm, in its outward frame."""
 
     surface: Surface
 
     def height(self, xy: ArrayLike) -> Floats:
         """Height (m,) at points (m, 2), mm."""
-        return np.asarray(self.surface.values(xy)[:, 0])
+        return np.asarray(self.surface.values(xy)[:, 0], dtype=np.float64)
 
     def gradient(self, xy: ArrayLike) -> Floats:
         """Slopes (hx, hy) (m, 2) at points (m, 2)."""
@@ -49,7 +49,7 @@ class Arching:
 
     def slope_deg(self, xy: ArrayLike) -> Floats:
         """Angle between the surface and the gluing plane (m,), degrees."""
-        return np.degrees(np.arctan(np.hypot(*self.gradient(xy).T)))
+        return np.asarray(np.degrees(np.arctan(np.hypot(*self.gradient(xy).T))))
 
     def normal(self, xy: ArrayLike) -> Floats:
         """Outward unit normals (m, 3)."""
@@ -155,15 +155,23 @@ def _lattice(shape: ArchShape, rule: Rule, step: float) -> _Heights:
     if not shape.heights:
         inner = xy[d > shape.channel_at_mm]
         z, trust = rule.heights(inner)
-        field = trust > 1e-3
-        parts.append(_heights(inner[field], z[field], SIGMA_RULE / np.sqrt(trust[field])))
-        corner = inner[~rule.frame.field.contains(inner)]
-        parts.append(_heights(corner, np.full(len(corner), shape.channel_mm), 0.6))
+        parts.append(_trusted(inner, z, trust))
+        away = rule.frame.field.edge_distance(inner)
+        corner = inner[away <= 0.0]
+        parts.append(_heights(corner, np.full(len(corner), shape.channel_mm), 0.12))
+        ends = away > 0.0
+        z, near = rule.beside_edge(inner[ends], away[ends])
+        parts.append(_trusted(inner[ends], z, near * (1.0 - trust[ends]) ** 2))
     return _heights(
         np.vstack([p.xy for p in parts]),
         np.concatenate([p.z for p in parts]),
         np.concatenate([p.sigma for p in parts]),
     )
+
+
+def _trusted(xy: Floats, z: Floats, trust: Floats) -> _Heights:
+    use = trust > 1e-3
+    return _heights(xy[use], z[use], SIGMA_RULE / np.sqrt(trust[use]))
 
 
 def _check(shape: ArchShape, outline: Outline) -> None:
@@ -183,7 +191,9 @@ def _check(shape: ArchShape, outline: Outline) -> None:
         )
     if shape.crown_mm <= shape.channel_mm:
         raise refuse(
-            "arching-flat", "arching", "the crown must be higher than the channel; correct one of them"
+            "arching-flat",
+            "arching",
+            "the crown must be higher than the channel; correct one of them",
         )
     _check_heights(shape)
     _check_reach(shape, outline)
@@ -208,8 +218,8 @@ def _check_heights(shape: ArchShape) -> None:
                 raise refuse(
                     "arching-contradicts",
                     "arching",
-                    f"the cross arch at x = {arch.x_mm:g} has {middle[0]:g} mm in the middle, the long "
-                    f"arch {there:.1f} mm there; correct one of them",
+                    f"the cross arch at x = {arch.x_mm:g} has {middle[0]:g} mm in the middle, the "
+                    f"long arch {there:.1f} mm there; correct one of them",
                 )
 
 
@@ -231,7 +241,9 @@ def _check_reach(shape: ArchShape, outline: Outline) -> None:
                 findings.append(f"the long arch stops {gap:.0f} mm short of the {name} edge")
     for arch in shape.cross_arches:
         if not x0 < arch.x_mm < x1 or len(arch.points) < 2:
-            findings.append(f"the cross arch at x = {arch.x_mm:g} lies off the plate or has one point")
+            findings.append(
+                f"the cross arch at x = {arch.x_mm:g} lies off the plate or has one point"
+            )
             continue
         bass, treble = outline.half_widths([arch.x_mm])
         ys = [y for y, _h in arch.points]
@@ -240,7 +252,8 @@ def _check_reach(shape: ArchShape, outline: Outline) -> None:
         for gap, name, used in sides:
             if used and gap > max(10.0, 0.4 * bass[0]) and not shape.heights:
                 findings.append(
-                    f"the cross arch at x = {arch.x_mm:g} stops {gap:.0f} mm short of the {name} edge"
+                    f"the cross arch at x = {arch.x_mm:g} stops {gap:.0f} mm short of the "
+                    f"{name} edge"
                 )
     if findings:
         mend = "; add heights there"
@@ -255,7 +268,7 @@ def _check_cover(shape: ArchShape, outline: Outline, given: _Heights) -> None:
         raise refuse(
             "arching-off-plate",
             "arching.heights",
-            f"{len(off)} heights lie off the plate, the first at x = {x:g}, y = {y:g}; correct x and y",
+            f"{len(off)} heights lie off the plate, the first at x = {x:g}, y = {y:g}; mend them",
         )
     ring = outline.inset(shape.channel_at_mm)
     reach = REACH_SHARE * outline.length_mm

@@ -17,6 +17,8 @@ from graduale.geometry.curves import drop_repeats
 from graduale.geometry.outline import Outline
 from graduale.records.instrument import ArchShape, CrossArch
 
+END_REACH_SHARE = 0.06  # of the length: how far in the edge leads the arch round the ends
+END_SHARE = 0.15  # of the length: how far from the ends it does
 LONG_POWER = 5.0  # fullness of the long arch
 CURTATE_MOST = 0.85  # more would make the flank overhang
 OPENING_SHARE = 0.8  # of the half width left at the waist; rolls the corners off
@@ -43,14 +45,16 @@ def cycloid(u: Floats, rise: Floats, half_width: Floats) -> Floats:
 
 
 def edge_rule(d: Floats, shape: ArchShape) -> Floats:
-    """Height (m,) at distance d (m,) inside the edge, from the edge to the channel's bottom (mm)."""
+    """Height (m,) at distance d (m,) inside the edge, out to the channel's bottom (mm)."""
     share = np.clip(d / shape.channel_at_mm, 0.0, 1.0)
-    return shape.channel_mm + (shape.edge_mm - shape.channel_mm) * 0.5 * (1.0 + np.cos(np.pi * share))
+    return shape.channel_mm + (shape.edge_mm - shape.channel_mm) * 0.5 * (
+        1.0 + np.cos(np.pi * share)
+    )
 
 
 @dataclass(frozen=True, eq=False)
 class Frame:
-    """What the rule needs of an outline: the field inside the channel with its corners rolled off."""
+    """What the rule needs of an outline: the field inside the channel, corners rolled off."""
 
     outline: Outline
     field: Outline
@@ -64,7 +68,8 @@ class Frame:
 def frame_of(shape: ArchShape, outline: Outline) -> Frame:
     """The frame for the rule. Errors: Refused when the channel leaves no field inside."""
     ring = shapely.Polygon(outline.inset(shape.channel_at_mm))
-    x = np.linspace(*np.quantile(outline.xy[:, 0], [0.0, 1.0]), 81)[15:-15]
+    x0, x1 = float(outline.xy[:, 0].min()), float(outline.xy[:, 0].max())
+    x = np.linspace(x0, x1, 81)[15:-15]
     bass, treble = outline.half_widths(x)
     room = 0.5 * float((bass + treble).min()) - shape.channel_at_mm
     if room < 1.0:
@@ -88,7 +93,7 @@ def _ordered(points: tuple[tuple[float, float], ...]) -> Floats:
 
 
 def through(points: Floats, at: Floats) -> Floats:
-    """A smooth curve without overshoot through points (k, 2), at abscissas (m,); held at its ends."""
+    """A smooth curve through points (k, 2) without overshoot, at (m,); held at its ends."""
     if len(points) < 3:
         return np.interp(at, points[:, 0], points[:, 1])
     curve = Akima1DInterpolator(points[:, 0], points[:, 1], method="makima")
@@ -144,7 +149,7 @@ class Rule:
         own = long_rule(stations, *self.frame.ends, low, crown) - low
         ratio = (tops - low) / np.maximum(own, 0.2)
         if len(stations) == 1:
-            return low + (base - low) * ratio[0]
+            return np.asarray(low + (base - low) * ratio[0])
         at = np.clip(x, stations[0], stations[-1])
         return np.asarray(low + (base - low) * PchipInterpolator(stations, ratio)(at))
 
@@ -167,6 +172,21 @@ class Rule:
         share = self._profile(x, np.sign(y) * u, cycloid(u, rise, width))
         trust = 1.0 / (1.0 + (np.interp(x, line, flare) / 0.4) ** 4)
         return self.shape.channel_mm + rise * share, np.where(u <= 1.0, trust, 0.0)
+
+    def beside_edge(self, xy: Floats, inward: Floats) -> tuple[Floats, Floats]:
+        """Height (m,) and trust 0..1 (m,) at points (m, 2) by their distance inside the channel.
+
+        Round the ends the arch rises from the channel as the long arch does, square to the edge.
+        """
+        x0, x1 = self.frame.ends
+        lower = xy[:, 0] < 0.5 * (x0 + x1)
+        line = np.where(lower, x0 + inward, x1 - inward)
+        line = np.where(lower, np.minimum(line, 0.5 * (x0 + x1)), np.maximum(line, 0.5 * (x0 + x1)))
+        length = x1 - x0
+        along = np.where(lower, xy[:, 0] - x0, x1 - xy[:, 0])
+        trust = np.exp(-((inward / (END_REACH_SHARE * length)) ** 2))
+        trust *= np.exp(-((along / (END_SHARE * length)) ** 4))
+        return self.middle(line), trust
 
     def _profile(self, x: Floats, u: Floats, cycloid_share: Floats) -> Floats:
         """Share of the rise (m,): the cycloid, or the given cross arches blended along x."""

@@ -1,7 +1,10 @@
 """Small tools for polylines: length, resampling, corners, crossings."""
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.interpolate import CubicSpline
 
 from graduale.base.arrays import Floats, Ints
 
@@ -51,13 +54,13 @@ def turning_deg(ring: Floats) -> Floats:
     after = np.roll(ring, -1, axis=0) - ring
     cross = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
     dot = np.sum(before * after, axis=1)
-    return np.degrees(np.arctan2(cross, dot))
+    return np.asarray(np.degrees(np.arctan2(cross, dot)))
 
 
 def resample(xy: Floats, step: float, least: int = 1) -> Floats:
     """Points about `step` apart along an open polyline, both ends kept (k, 2)."""
     s = arc_length(xy)
-    pieces = max(least, int(round(s[-1] / step)))
+    pieces = max(least, round(float(s[-1]) / step))
     at = np.linspace(0.0, s[-1], pieces + 1)
     out = np.column_stack([np.interp(at, s, xy[:, 0]), np.interp(at, s, xy[:, 1])])
     out[0], out[-1] = xy[0], xy[-1]
@@ -71,23 +74,23 @@ def split_ring(ring: Floats, breaks: Ints) -> list[Floats]:
     start = np.roll(ring, -int(breaks[0]), axis=0)
     cuts = [int(b - breaks[0]) for b in breaks] + [len(ring)]
     whole = np.vstack([start, start[:1]])
-    return [whole[a : b + 1] for a, b in zip(cuts[:-1], cuts[1:], strict=True)]
+    return [whole[a : b + 1] for a, b in pairwise(cuts)]
 
 
 def resample_ring(ring: Floats, step: float, breaks: Ints) -> Floats:
     """A ring resampled to about `step`, the points numbered `breaks` kept exactly (k, 2)."""
-    pieces = [resample(p, step, least=1 if len(breaks) > 1 else 3) for p in split_ring(ring, breaks)]
+    pieces = [
+        resample(p, step, least=1 if len(breaks) > 1 else 3) for p in split_ring(ring, breaks)
+    ]
     return np.vstack([p[:-1] for p in pieces])
 
 
 def smooth_through(xy: Floats, step: float) -> Floats:
-    """A curve of natural cubics through the points of an open polyline, about `step` apart (k, 2)."""
-    from scipy.interpolate import CubicSpline
-
+    """A natural cubic through an open polyline (n, 2), at points about `step` apart (k, 2)."""
     if len(xy) < 3:
         return resample(xy, step)
     s = arc_length(xy)
-    pieces = max(1, int(round(s[-1] / step)))
+    pieces = max(1, round(float(s[-1]) / step))
     out = np.asarray(CubicSpline(s, xy, bc_type="natural")(np.linspace(0.0, s[-1], 8 * pieces)))
     out[0], out[-1] = xy[0], xy[-1]
     return resample(out, step)

@@ -5,6 +5,8 @@ a curve of least curvature variation (`fair`). Proportions of the corner (the cu
 far the bouts flare toward it) are common practice, no source.
 """
 
+from itertools import pairwise
+
 import numpy as np
 
 from graduale.base.arrays import Floats
@@ -42,12 +44,12 @@ def _check_order(body: Body) -> None:
     widths = [body.lower_width_mm, body.waist_width_mm, body.upper_width_mm]
     if not all(np.isfinite(places + widths)) or min(widths) <= 0.0:
         raise refuse("outline-widths", "body", f"widths must be positive numbers; {MEND}")
-    if not all(b > a for a, b in zip(places[:-1], places[1:], strict=True)):
+    if not all(b > a for a, b in pairwise(places)):
         raise refuse(
             "outline-order",
             "body",
-            "the lower bout, waist and upper bout must follow each other between the lower edge and "
-            f"the upper edge; {MEND}",
+            "lower bout, waist and upper bout must follow each other between the two "
+            f"edges; {MEND}",
         )
 
 
@@ -96,7 +98,9 @@ def _unit(angle_deg: float) -> Floats:
     return np.array([np.cos(angle), np.sin(angle)])
 
 
-def _cut_ends(tip: Floats, arrive_deg: float, leave_deg: float, cut: float) -> tuple[Floats, Floats]:
+def _cut_ends(
+    tip: Floats, arrive_deg: float, leave_deg: float, cut: float
+) -> tuple[Floats, Floats]:
     """Both ends of the cut face of a corner whose edges arrive and leave in these directions."""
     outward = _unit(arrive_deg) - _unit(leave_deg)
     outward = outward / np.hypot(*outward)
@@ -111,16 +115,14 @@ def _cornered_half(body: Body) -> tuple[Floats, tuple[tuple[float, float], ...]]
     lower = np.array([body.lower_corner_at_mm, body.lower_corner_width_mm / 2.0])
     upper = np.array([body.upper_corner_at_mm, body.upper_corner_width_mm / 2.0])
     order = [body.lower_at_mm, lower[0], body.waist_at_mm, upper[0], body.upper_at_mm]
-    if not all(b > a for a, b in zip(order[:-1], order[1:], strict=True)):
+    if not all(b > a for a, b in pairwise(order)):
         raise refuse(
             "outline-corners",
             "body",
             f"each corner must lie between its bout and the waist; {MEND}",
         )
     if min(lower[1], upper[1]) <= body.waist_width_mm / 2.0:
-        raise refuse(
-            "outline-corners", "body", f"the corners must be wider than the waist; {MEND}"
-        )
+        raise refuse("outline-corners", "body", f"the corners must be wider than the waist; {MEND}")
     cut = float(np.clip(CUT_SHARE * body.lower_width_mm, CUT_LEAST_MM, CUT_MOST_MM))
     turn_low, turn_up = _waist_turns(body, lower, upper)
     flare_low = _flare(body, lower, False, turn_low, cut)

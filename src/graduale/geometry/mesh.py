@@ -9,7 +9,13 @@ from scipy.spatial import cKDTree
 
 from graduale.base.arrays import Floats, Ints, freeze, freeze_ints
 from graduale.base.findings import refuse
-from graduale.geometry.curves import as_points, counter_clockwise, drop_repeats, resample, split_ring
+from graduale.geometry.curves import (
+    as_points,
+    counter_clockwise,
+    drop_repeats,
+    resample,
+    split_ring,
+)
 from graduale.geometry.meshedges import delaunay, doubled_area, with_segments
 from graduale.geometry.meshfill import Inside, Room, free_nodes
 from graduale.geometry.meshsize import SizeField, nodes_along, nodes_beside, nodes_round, size_field

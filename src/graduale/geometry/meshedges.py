@@ -51,7 +51,7 @@ def missing(triangles: Ints, segments: Ints, count: int) -> Ints:
 
 
 def with_segments(xy: Floats, triangles: Ints, segments: Ints) -> tuple[Ints, list[Edge]]:
-    """Triangles in which the segments (k, 2) are edges, and the segments that could not be put in."""
+    """Triangles in which the segments (k, 2) are edges, and those that could not be put in."""
     lost = missing(triangles, segments, len(xy))
     if len(lost) == 0:
         return triangles, []

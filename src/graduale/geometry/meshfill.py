@@ -7,6 +7,7 @@ Springs that only push, after Persson & Strang, 'A simple mesh generator in MATL
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
@@ -21,7 +22,7 @@ ROUNDS = 14
 
 @dataclass(frozen=True, eq=False)
 class Room:
-    """Where free nodes may be: fixed nodes (f, 2), dense points on all lines, a test for 'inside'."""
+    """Where free nodes may be: fixed nodes (f, 2), dense points on all lines, an inside test."""
 
     fixed: Floats
     dense: cKDTree
@@ -33,15 +34,11 @@ class Inside:
     """Test whether points lie on the plate and in no opening."""
 
     def __init__(self, outline: Floats, openings: list[Floats]) -> None:
-        import shapely
-
-        self.polygon = shapely.Polygon(outline, [o for o in openings])
+        self.polygon = shapely.Polygon(outline, list(openings))
         shapely.prepare(self.polygon)
 
     def __call__(self, xy: Floats) -> NDArray[np.bool_]:
         """Whether points (m, 2) lie inside (m,)."""
-        import shapely
-
         return np.asarray(shapely.contains_xy(self.polygon, xy[:, 0], xy[:, 1]), dtype=bool)
 
 

@@ -37,7 +37,7 @@ class SizeField:
     def least_mm(self) -> float:
         """The finest size asked for."""
         sizes = [self.size_mm, *self.discs[:, 3].tolist()]
-        return min(sizes + ([self.ring_size_mm] if self.rings is not None else []))
+        return float(min([*sizes, self.ring_size_mm] if self.rings is not None else sizes))
 
 
 def size_field(
@@ -61,7 +61,7 @@ def nodes_along(xy: Floats, field: SizeField, least: int = 1) -> Floats:
     s = arc_length(fine)
     rate = 1.0 / field.at(fine)
     count = np.concatenate(([0.0], np.cumsum(0.5 * (rate[1:] + rate[:-1]) * np.diff(s))))
-    pieces = max(least, int(round(count[-1])))
+    pieces = max(least, round(float(count[-1])))
     at = np.interp(np.linspace(0.0, count[-1], pieces + 1), count, s)
     exact = arc_length(xy)
     out = np.column_stack([np.interp(at, exact, xy[:, 0]), np.interp(at, exact, xy[:, 1])])
@@ -70,7 +70,7 @@ def nodes_along(xy: Floats, field: SizeField, least: int = 1) -> Floats:
 
 
 def sharp_corners(ring: Floats, field: SizeField) -> Ints:
-    """Numbers of the sharp corners of a ring (n, 2); of a crowd nearer than 0.3 sizes, the sharpest."""
+    """Numbers of the sharp corners of a ring (n, 2); of a crowd (0.3 sizes) only the sharpest."""
     turn = np.abs(turning_deg(ring))
     found = np.flatnonzero(turn > CORNER_DEG)
     kept: list[int] = []

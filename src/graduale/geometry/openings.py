@@ -1,6 +1,6 @@
 """Soundholes: two mirror images with round eyes, an S-curved slot between them, and notches.
 
-The run of the slot is a fair curve (`fair`); its taper and the notch are common practice, no source.
+The run of the slot is a fair curve (`fair`); its taper and notch are common practice, no source.
 """
 
 from dataclasses import dataclass
@@ -9,9 +9,10 @@ from typing import Literal
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike
+from shapely.geometry.base import BaseGeometry
 
 from graduale.base.arrays import Floats
-from graduale.base.findings import Refused, refuse
+from graduale.base.findings import Finding, Refused, refuse
 from graduale.geometry.arching import Arching
 from graduale.geometry.curves import (
     arc_length,
@@ -94,10 +95,10 @@ def soundholes_of(
     *,
     notched: bool = False,
 ) -> tuple[Floats, ...]:
-    """Rings (k, 2) of the bass and the treble hole in plan, counter-clockwise; () when absent.
+    """Rings (k, 2) of bass and treble hole in plan, counter-clockwise; () when absent.
 
-    With an arching, eyes are round and widths true on the arched surface. `notched` cuts the notches
-    in, for drawings; a mesh does better without them.
+    With an arching, eyes are round and widths true on the arched surface. `notched` cuts the
+    notches in, for drawings; a mesh does better without them.
     Errors: Refused when a hole is impossible, reaches the ribs, or meets the other one.
     """
     if not holes.present:
@@ -124,7 +125,7 @@ def disc(x_mm: float, y_mm: float, radius_mm: float) -> Floats:
     return np.column_stack([x_mm + radius_mm * np.cos(angle), y_mm + radius_mm * np.sin(angle)])
 
 
-def _shape(points: ArrayLike) -> shapely.Geometry:
+def _shape(points: ArrayLike) -> BaseGeometry:
     xy = as_points(points)
     if len(xy) == 1:
         return shapely.Point(xy[0])
@@ -137,7 +138,7 @@ def _given(points: tuple[tuple[float, float], ...]) -> Floats:
         raise refuse(
             "soundhole-points",
             WHERE,
-            "the points of a soundhole cross themselves or are too few; list them in order round it",
+            "the points of a soundhole cross themselves or are too few; list them in order",
         )
     return counter_clockwise(ring)
 
@@ -146,13 +147,15 @@ def _check_numbers(holes: Soundholes) -> None:
     sizes = [holes.length_mm, holes.upper_eye_mm, holes.lower_eye_mm, holes.width_mm]
     gaps = [holes.upper_eye_gap_mm, holes.lower_eye_edge_mm, holes.notch_x_mm]
     if not np.all(np.isfinite(sizes + gaps)) or min(sizes + gaps) <= 0.0:
-        raise refuse("soundhole-numbers", WHERE, "every soundhole dimension must be greater than zero")
+        raise refuse(
+            "soundhole-numbers", WHERE, "every soundhole dimension must be greater than zero"
+        )
     if holes.length_mm < 2.2 * (holes.upper_eye_mm + holes.lower_eye_mm):
         raise refuse(
             "soundhole-short",
             WHERE,
-            f"a length of {holes.length_mm:g} mm is too short for eyes of {holes.upper_eye_mm:g} and "
-            f"{holes.lower_eye_mm:g}; make the hole longer or the eyes smaller",
+            f"a length of {holes.length_mm:g} mm is too short for eyes of "
+            f"{holes.upper_eye_mm:g} and {holes.lower_eye_mm:g}; make the hole longer or the eyes smaller",
         )
 
 
@@ -170,7 +173,7 @@ def _hole(
     normal = np.column_stack([-tangent[:, 1], tangent[:, 0]])
     normal *= (0.5 * holes.width_mm * wide)[:, None]
     left, right = _laid(arching, run, normal), _laid(arching, run, -normal)
-    parts = [shapely.Polygon(np.vstack([left, right[::-1]])).buffer(0.0)]
+    parts: list[BaseGeometry] = [shapely.Polygon(np.vstack([left, right[::-1]])).buffer(0.0)]
     for eye, away in ((upper, along), (lower, along[-1] - along)):
         centre = np.array([[eye.x_mm, eye.y_mm]])
         ring = _laid(arching, centre, disc(0.0, 0.0, eye.radius_mm))
@@ -220,7 +223,7 @@ def _laid(arching: Arching | None, at: Floats, offset: Floats) -> Floats:
     return np.asarray(at + offset - short * np.sum(offset * down, axis=1)[:, None] * down)
 
 
-def _notch(holes: Soundholes, run: Floats, normal: Floats) -> shapely.Geometry:
+def _notch(holes: Soundholes, run: Floats, normal: Floats) -> BaseGeometry:
     """A small cut into both sides of the slot at the notch line."""
     middle = int(np.argmin(np.abs(run[:, 0] - holes.notch_x_mm)))
     cuts = []
@@ -230,27 +233,39 @@ def _notch(holes: Soundholes, run: Floats, normal: Floats) -> shapely.Geometry:
         foot = run[middle] + 0.8 * side
         tip = run[middle] + side + NOTCH_DEEP_MM * out
         base = 0.5 * NOTCH_WIDE_MM * along
-        cuts.append(shapely.Polygon([foot - base, run[middle] + side - base, tip, run[middle] + side + base, foot + base]))
+        cuts.append(
+            shapely.Polygon(
+                [
+                    foot - base,
+                    run[middle] + side - base,
+                    tip,
+                    run[middle] + side + base,
+                    foot + base,
+                ]
+            )
+        )
     return shapely.union_all(cuts)
 
 
 def _check_place(rings: tuple[Floats, ...], body: Body, outline: Outline) -> None:
     least = body.overhang_mm + body.rib_thickness_mm + 1.5
-    findings = []
+    findings: list[Finding] = []
     for ring in rings:
         room = outline.edge_distance(ring)
         worst = int(np.argmin(room))
         if room[worst] < least:
             x, y = ring[worst]
             sentence = (
-                f"a soundhole comes within {max(0.0, room[worst]):.1f} mm of the edge at x = {x:.0f}, "
-                f"y = {y:.0f}, where ribs and gluing surface need {least:.1f}; move or shorten it"
+                f"a soundhole is {max(0.0, room[worst]):.1f} mm from the edge at x = {x:.0f}"
+                f", y = {y:.0f}, where ribs and gluing surface need {least:.1f}; move or shorten it"
             )
             findings += refuse("soundhole-edge", WHERE, sentence).findings
     for i, a in enumerate(rings):
         for b in rings[i + 1 :]:
             if clearance(a, b) < 4.0:
-                sentence = "the two soundholes meet or leave less than 4 mm; set upper_eye_gap wider"
+                sentence = (
+                    "the two soundholes meet or leave less than 4 mm; set upper_eye_gap wider"
+                )
                 findings += refuse("soundhole-overlap", WHERE, sentence).findings
     if findings:
         raise Refused(findings)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
+from scipy.interpolate import CubicSpline
 from scipy.spatial import cKDTree
 
 from graduale.base.arrays import Floats, freeze
@@ -78,7 +79,9 @@ class Outline:
         parts = [p for p in getattr(shape, "geoms", [shape]) if not p.is_empty]
         if not parts:
             raise refuse(
-                "outline-inset", "body", f"no room is left {d_mm:g} mm inside the edge; widen the body"
+                "outline-inset",
+                "body",
+                f"no room is left {d_mm:g} mm inside the edge; widen the body",
             )
         largest = max(parts, key=lambda p: float(p.area)).simplify(0.002)
         ring = drop_repeats(np.asarray(largest.exterior.coords)[:, :2], closed=True)
@@ -156,14 +159,16 @@ def _check_simple(ring: Floats, where: str) -> None:
     raise refuse(
         "outline-crosses-itself",
         where,
-        f"the outline crosses itself ({reason.lower()} mm); list the points in order round the edge, "
-        "or correct the point that strays",
+        f"the outline crosses itself ({reason.lower()} mm); list the points in order round the "
+        "edge, or correct the point that strays",
     )
 
 
 def _from_points(points: Floats) -> Outline:
     if not np.all(np.isfinite(points)):
-        raise refuse("outline-nan", WHERE, "a point is not a number; give every point as [x, y] in mm")
+        raise refuse(
+            "outline-nan", WHERE, "a point is not a number; give every point as [x, y] in mm"
+        )
     ring = drop_repeats(points, closed=True, nearer_than=1e-3)
     if len(ring) < 8:
         raise refuse(
@@ -184,13 +189,11 @@ def _from_points(points: Floats) -> Outline:
 
 
 def _smooth_ring(ring: Floats, breaks: NDArray[np.int64]) -> Floats:
-    from scipy.interpolate import CubicSpline
-
     if len(breaks):
         pieces = [smooth_through(p, STEP_MM) for p in split_ring(ring, breaks)]
         return np.vstack([p[:-1] for p in pieces])
     whole = np.vstack([ring, ring[:1]])
     s = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(whole, axis=0).T))))
-    count = max(8, int(round(s[-1] / STEP_MM)))
+    count = max(8, round(float(s[-1]) / STEP_MM))
     at = np.linspace(0.0, s[-1], count, endpoint=False)
     return np.asarray(CubicSpline(s, whole, bc_type="periodic")(at), dtype=np.float64)

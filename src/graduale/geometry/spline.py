@@ -61,7 +61,7 @@ def _place(at: Floats, origin: float, step: float, cells: int) -> tuple[Ints, Fl
 
 @dataclass(frozen=True, eq=False)
 class Surface:
-    """Heights z(x, y) over a net; coefficients (cells_x + 3, cells_y + 3). Held constant beyond it."""
+    """Heights z(x, y) over a net, held constant beyond it; coefficients (cells_x+3, cells_y+3)."""
 
     net: Net
     coefficients: Floats
@@ -108,7 +108,9 @@ def _rows(net: Net, xy: Floats) -> sparse.csr_matrix:
     j, v = _place(xy[:, 1], net.y0_mm, net.step_mm, net.cells_y)
     four = np.arange(4)
     entries = (_weights(u, 0)[:, :, None] * _weights(v, 0)[:, None, :]).reshape(len(xy), 16)
-    columns = ((i[:, None] + four)[:, :, None] * ny + (j[:, None] + four)[:, None, :]).reshape(-1, 16)
+    columns = ((i[:, None] + four)[:, :, None] * ny + (j[:, None] + four)[:, None, :]).reshape(
+        -1, 16
+    )
     starts = np.arange(0, 16 * len(xy) + 1, 16)
     size = net.shape[0] * ny
     return sparse.csr_matrix((entries.ravel(), columns.ravel(), starts), shape=(len(xy), size))

@@ -15,6 +15,7 @@ from graduale.geometry.arching import Arching
 ROUNDS = 30
 NEAR_MM = 1e-10
 CORRECTIONS = 15
+EXACT_MM = 1e-6
 ThicknessAt = Callable[[Floats], Floats]
 
 
@@ -100,7 +101,7 @@ def inside_from_thickness(arching: Arching, thickness: ThicknessAt, xy: ArrayLik
 
 
 def shortest_from_vertical(arching: Arching, xy: ArrayLike, vertical_mm: ArrayLike) -> Floats:
-    """Shortest distance (m,) to the outside from `vertical_mm` (m,) straight below it at xy (m, 2)."""
+    """Shortest distance (m,) to the outside from `vertical_mm` (m,) straight below it at xy."""
     plan = np.atleast_2d(np.asarray(xy, dtype=np.float64))
     z = arching.height(plan) - np.asarray(vertical_mm, dtype=np.float64)
     return shortest_distance(arching, np.column_stack([plan, z]))[0]
@@ -109,15 +110,21 @@ def shortest_from_vertical(arching: Arching, xy: ArrayLike, vertical_mm: ArrayLi
 def vertical_from_shortest(arching: Arching, xy: ArrayLike, shortest_mm: ArrayLike) -> Floats:
     """Vertical depth (m,) below the outside at xy (m, 2) where the shortest distance is as given.
 
-    Corrected by what is missing over cos(slope) until it is right to 1e-6 mm.
+    Newton's method: the distance grows with depth by the cosine of the slope at the foot.
     """
     plan = np.atleast_2d(np.asarray(xy, dtype=np.float64))
     want = np.broadcast_to(np.asarray(shortest_mm, dtype=np.float64), (len(plan),))
-    steep = np.cos(np.radians(arching.slope_deg(plan)))
-    depth = want / steep
+    outside = arching.height(plan)
+    depth = want / np.cos(np.radians(arching.slope_deg(plan)))
+    active = np.arange(len(plan))
     for _ in range(CORRECTIONS):
-        miss = want - shortest_from_vertical(arching, plan, depth)
-        if float(np.abs(miss).max(initial=0.0)) < 1e-6:
+        below = np.column_stack([plan[active], outside[active] - depth[active]])
+        have, foot = shortest_distance(arching, below)
+        miss = want[active] - have
+        open_ = np.abs(miss) > EXACT_MM
+        active, miss, foot = active[open_], miss[open_], foot[open_]
+        if len(active) == 0:
             break
-        depth = np.maximum(depth + miss / steep, 0.0)
+        steep = np.cos(np.radians(arching.slope_deg(foot)))
+        depth[active] = np.maximum(depth[active] + miss / steep, 0.0)
     return np.asarray(depth)
