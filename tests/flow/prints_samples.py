@@ -12,8 +12,10 @@ from graduale.prints.data import (
     PageHead,
     PlateDrawing,
     Post,
+    ScrapCut,
     Stage,
     Station,
+    Words,
     Zone,
 )
 
@@ -137,7 +139,8 @@ def _zones(
     for x0, x1, name in ((0.0, 14.0, "lower block"), (length - 14.0, length, "upper block")):
         zones.append(Zone(name, (np.array([(x0, -20), (x1, -20), (x1, 20), (x0, 20)]),)))
     for o in openings:
-        zones.append(Zone("soundhole with its wings and eyes", (np.asarray(Polygon(o).buffer(5).exterior.coords)[:-1],)))
+        wings = np.asarray(Polygon(o).buffer(5).exterior.coords)[:-1]
+        zones.append(Zone("soundhole with its wings and eyes", (wings,)))
     if bar is not None:
         zones.append(Zone("bass bar", (np.asarray(Polygon(bar).buffer(2).exterior.coords)[:-1],)))
     if post is not None:
@@ -230,3 +233,34 @@ def _stages(t: GridMap) -> tuple[Stage, ...]:
         Stage(tool, GridMap(t.x_mm, t.y_mm, t.values + over), f"+{over:g}", scatter)
         for tool, over, scatter in table
     )
+
+
+def cuts() -> tuple[ScrapCut, ...]:
+    """Lines of a test card in every way of drilling."""
+    return (
+        ScrapCut("A", "rest", "level", "5.2", 4.0, 4.9, 0.1),
+        ScrapCut("B", "rest", "level", "5.0", 20.0, 4.3, 0.2),
+        ScrapCut("C", "rest", "tilted", "4.0", 0.0, 4.0, 0.1),
+        ScrapCut("D", "collar", "level", "6.5", 18.0, 4.1, 0.4),
+    )
+
+
+REASONS = (
+    Words(
+        "Why so thick",
+        (
+            "The back is held by the spot under the post: at 2.9 mm its stress is 0.94 of the "
+            "average instrument's, with 10 % in hand.",
+            "The top is held by the stiffness across at the bridge feet.",
+            "- The reference band rests on an averages table and on weights from memory.",
+        ),
+    ),
+    Words(
+        "Care",
+        (
+            "- Clamp the work; both hands behind the edge of the tool; a slip goes past you.",
+            "- Cradle the plate while drilling; tie back sleeves and hair; wear eye protection.",
+            "- Wood dust causes cancer in humans (IARC group 1): extraction and a fitted mask.",
+        ),
+    ),
+)

@@ -1,5 +1,8 @@
 """Level lines and filled bands of a map, cut exactly at the plate's outline."""
 
+from itertools import pairwise
+from typing import Any
+
 import contourpy
 import numpy as np
 from numpy.typing import ArrayLike
@@ -47,12 +50,12 @@ def levels_between(grid: GridMap, step_mm: float) -> tuple[float, ...]:
 def level_lines(
     grid: GridMap, levels: tuple[float, ...], area: BaseGeometry, least_mm: float = 6.0
 ) -> dict[float, tuple[Floats, ...]]:
-    """(k, 2) lines in the body frame for each level; scraps shorter than `least_mm` are left out."""
+    """(k, 2) lines in the body frame for each level; scraps below `least_mm` are left out."""
     full = filled_out(grid)
     maker = contourpy.contour_generator(full.x_mm, full.y_mm, full.values.T)
     found: dict[float, tuple[Floats, ...]] = {}
     for level in levels:
-        lines = [LineString(p) for p in maker.lines(level) if len(p) > 1]
+        lines = [LineString(np.asarray(p)) for p in _polylines(maker.lines(level))]
         cut = MultiLineString(lines).intersection(area) if lines else MultiLineString()
         found[level] = tuple(
             np.asarray(part.simplify(0.05).coords)
@@ -62,6 +65,11 @@ def level_lines(
     return found
 
 
+def _polylines(lines: Any) -> list[Floats]:
+    """The library's lines (its default form: one array a line)."""
+    return [np.asarray(p, dtype=np.float64) for p in lines if len(p) > 1]
+
+
 def _joined(geometry: BaseGeometry) -> list[LineString]:
     merged = line_merge(geometry) if geometry.geom_type == "MultiLineString" else geometry
     return [p for p in get_parts(merged) if isinstance(p, LineString)]
@@ -69,23 +77,24 @@ def _joined(geometry: BaseGeometry) -> list[LineString]:
 
 def bands(
     grid: GridMap, edges: tuple[float, ...], area: BaseGeometry
-) -> tuple[tuple[tuple[Floats, ...], ...], ...]:
-    """For each band between two edges its rings (even-odd), cut at the plate. The ends are open."""
+) -> tuple[tuple[Floats, ...], ...]:
+    """For each band between two edges its rings (even-odd), cut at the plate; open ends."""
     full = filled_out(grid)
-    maker = contourpy.contour_generator(full.x_mm, full.y_mm, full.values.T, fill_type="OuterOffset")
+    x, y, z = full.x_mm, full.y_mm, full.values.T
+    maker = contourpy.contour_generator(x, y, z, fill_type="OuterOffset")
     ends = (-1e9, *edges[1:-1], 1e9)
     found = []
-    for low, high in zip(ends[:-1], ends[1:], strict=True):
+    for low, high in pairwise(ends):
         pieces = _polygons(maker.filled(low, high))
         found.append(_rings(unary_union(pieces).intersection(area) if pieces else Polygon()))
     return tuple(found)
 
 
-def _polygons(filled: object) -> list[BaseGeometry]:
-    points, offsets = filled  # type: ignore[misc]
-    pieces = []
+def _polygons(filled: Any) -> list[BaseGeometry]:
+    points, offsets = filled
+    pieces: list[BaseGeometry] = []
     for pts, off in zip(points, offsets, strict=True):
-        rings = [pts[a:b] for a, b in zip(off[:-1], off[1:], strict=True)]
+        rings = [pts[a:b] for a, b in pairwise(off)]
         pieces.append(Polygon(rings[0], rings[1:]).buffer(0))
     return pieces
 

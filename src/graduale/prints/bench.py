@@ -53,9 +53,7 @@ def _pages(sheet: Sheet, page: Page) -> list[_Loose]:
     return found + (_text_pages(sheet.head, f"{sheet.title}, key", left_over, page))
 
 
-def _text_pages(
-    head: PageHead, title: str, blocks: tuple[Block, ...], page: Page
-) -> list[_Loose]:
+def _text_pages(head: PageHead, title: str, blocks: tuple[Block, ...], page: Page) -> list[_Loose]:
     pages = pages_of(blocks, page) if blocks else ()
     many = len(pages) > 1
     return [

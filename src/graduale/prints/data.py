@@ -1,6 +1,7 @@
 """What the prints are given: plain records, filled by the job that has decided.
 
-Lengths mm in the body frame (x from the lower edge to the neck, y to the bass side), angles degrees.
+Lengths mm in the body frame (x from the lower edge to the neck, y to the bass side), angles in
+degrees.
 Polygons are (n, 2) arrays of (x, y), closed, the first point not repeated.
 """
 

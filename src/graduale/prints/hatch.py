@@ -48,5 +48,3 @@ def borders(area: BaseGeometry) -> tuple[Floats, ...]:
             found.append(np.asarray(part.exterior.coords)[:-1])
             found += [np.asarray(r.coords)[:-1] for r in part.interiors]
     return tuple(found)
-
-

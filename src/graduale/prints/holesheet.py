@@ -12,8 +12,15 @@ from graduale.prints.data import HoleGroup, HoleMark, PageHead, PlateDrawing, Zo
 from graduale.prints.flow import gap, heading, paragraph
 from graduale.prints.hatch import borders, even_odd, hatched, union
 from graduale.prints.labels import Label, Placed, Placer, Words, areas
-from graduale.prints.marks import ARM_MM, SIGN_MM, hole_mark
-from graduale.prints.plates import Stand, centre_line, line_geometry, outline_items, side_items, stand
+from graduale.prints.marks import ARM_MM, hole_mark
+from graduale.prints.plates import (
+    Stand,
+    centre_line,
+    line_geometry,
+    outline_items,
+    side_items,
+    stand,
+)
 from graduale.prints.sheet import (
     BLACK,
     DARK,
@@ -34,6 +41,7 @@ from graduale.prints.tiles import KEY_WIDTH_MM
 
 SIZES_PT = ((10.5, 8.0), (9.5, 7.5), (8.5, 7.0), (8.0, 6.5))  # setting, name of the hole
 ZONE_PT, ZONE_MM = 9.0, 3.6  # size of a zone's name, pitch of its lines
+LEADER_MM = 40.0  # a zone farther off is named in the key alone
 LETTER = {("rest", "level"): "R", ("rest", "tilted"): "T", ("collar", "level"): "C"}
 LETTER |= {("collar", "tilted"): "CT"}
 MEANING = {
@@ -175,10 +183,11 @@ def _outside(at: Stand, name: str, shape: BaseGeometry, taken: list[Box]) -> lis
             for off in (5.0, 9.0, 14.0):
                 box = _box_beside(at, (near.x, near.y), off, words)
                 found = _try(at, words, target, box, boxes)
-                if found is not None and (best is None or found[0] < best[0] - 1e-9):
-                    best = found
-        if best is not None:
-            break
+                if found is None:
+                    continue
+                cost = found[0] + 2.0 * len(words)
+                if best is None or cost < best[0] - 1e-9:
+                    best = cost, found[1]
     return best[1] if best else []
 
 
@@ -202,8 +211,10 @@ def _try(
     v = (box[1] + box[3]) / 2
     right = box[0] > at.view.u0
     start = (box[0] - 0.5, v) if right else (box[2] + 0.5, v)
-    end = nearest_points(target, Point(start))[0]
-    leader = LineString([start, end])
+    end: Point = nearest_points(target, Point(start))[0]
+    leader = LineString([start, (end.x, end.y)])
+    if leader.length > LEADER_MM:
+        return None
     low_u, low_v, high_u, high_v = leader.bounds
     near = taken[areas(taken, (low_u, low_v, high_u, high_v), 0.05) > 0]
     cost = leader.length + sum(6.0 * leader.intersection(shapely_box(*b)).length for b in near)
@@ -251,6 +262,3 @@ def _hatch_sample() -> Block:
     items: list[Item] = [lines] if lines is not None else []
     items.append(Path((ring(np.asarray(box.exterior.coords)[:-1]),), GREY, 0.15, closed=True))
     return Block(7.0, (*items, Text(13, 2.0, "keep out", 10, True, colour=BLACK)))
-
-
-__all__ = ["MEANING", "SIGN_MM", "hole_sheet", "letter"]

@@ -1,7 +1,7 @@
 """Labels set beside their places so that none lies on a mark or on another label.
 
-Each label tries sixteen places close by, then wider rings with a leader line; the crowded ones choose
-first, then every label may choose again (three rounds).
+Each label tries sixteen places close by, then wider rings with a leader line; the crowded ones
+choose first, then every label may choose again (three rounds).
 """
 
 from dataclasses import dataclass
@@ -159,10 +159,8 @@ class Placer:
 
     def _crossed(self, box: Box) -> float:
         pane = shapely_box(*box)
-        return sum(
-            1.5 * self.lines[k].intersection(pane).length
-            for k in self.tree.query(pane, "intersects")
-        )
+        near = self.tree.query(pane, "intersects")
+        return float(sum(1.5 * self.lines[k].intersection(pane).length for k in near))
 
     def _led_over(
         self,

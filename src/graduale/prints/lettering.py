@@ -1,4 +1,4 @@
-"""The one typeface of all prints (DejaVu Sans Condensed, shipped with its licence) and its widths."""
+"""The one typeface of all prints, DejaVu Sans Condensed (shipped with its licence); widths."""
 
 from functools import cache
 from importlib import resources

@@ -2,6 +2,7 @@
 
 import io
 from collections.abc import Sequence
+from typing import Any
 
 from reportlab.pdfgen.canvas import Canvas
 
@@ -112,7 +113,8 @@ def drawings_pdf(
         raise ValueError("printer correction outside 0.8 to 1.25")
     lettering.register()
     buffer = io.BytesIO()
-    canvas = Canvas(buffer, invariant=1, initialFontName=lettering.REGULAR, initialFontSize=9)
+    face: Any = lettering.REGULAR  # the published types of this argument are wrong
+    canvas = Canvas(buffer, invariant=1, initialFontName=face, initialFontSize=9)
     canvas.setTitle(title)
     canvas.setSubject(subject)
     canvas.setAuthor("graduale")

@@ -14,6 +14,7 @@ from graduale.prints.sheet import BLACK, GREY, Box, Circle, Item, Path, Text, li
 from graduale.prints.views import View, bass_sign, side_words
 
 SIDE_MM, END_MM = 8.0, 8.0  # white paper round the plate
+SMALL_SIDE_MM, SMALL_TOP_MM = 4.5, 5.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +42,12 @@ class Stand:
         """The plate in the body frame, openings taken out."""
         return plate_area(self.plate.outline, self.plate.openings)
 
+    @cached_property
+    def graduated(self) -> BaseGeometry:
+        """The area in the body frame where thickness is chosen: inside the gluing platform."""
+        line_ = self.plate.platform_line
+        return self.area if line_ is None else self.area.intersection(Polygon(line_).buffer(0))
+
     @property
     def bounds(self) -> Box:
         """The drawing's own box."""
@@ -67,6 +74,18 @@ def stand(head: PageHead, plate: PlateDrawing, side_mm: float = SIDE_MM) -> Stan
     width = float(high[1] - low[1]) + 2 * side_mm
     height = float(high[0] - low[0]) + 2 * END_MM
     return Stand(head, plate, View(sign, u0, v0), width, height)
+
+
+def small_stand(head: PageHead, plate: PlateDrawing, wide_mm: float, high_mm: float) -> Stand:
+    """The plate at the largest scale that fits, with room for the names of the sides."""
+    low, high = plate.outline.min(axis=0), plate.outline.max(axis=0)
+    scale = float(min(wide_mm / (high[1] - low[1]), high_mm / (high[0] - low[0])))
+    sign = bass_sign(head)
+    left = float(min(sign * low[1], sign * high[1])) * scale
+    width = float(high[1] - low[1]) * scale + 2 * SMALL_SIDE_MM
+    height = float(high[0] - low[0]) * scale + SMALL_TOP_MM + 1.0
+    view = View(sign, SMALL_SIDE_MM - left, 1.0 - float(low[0]) * scale, scale)
+    return Stand(head, plate, view, width, height)
 
 
 def outline_items(at: Stand, width_mm: float = 0.5) -> list[Item]:
@@ -116,9 +135,10 @@ def side_items(at: Stand, size_pt: float = 11.0) -> list[Item]:
     band = shape.intersection(LineString([(-1e3, v), (1e4, v)]))
     u0, _, u1, _ = band.bounds
     middle = at.view.point(0.0, 0.0)[0]
+    left, right = max(u0 - 5.0, 4.0), min(u1 + 8.0, at.width_mm - 0.8)
     return [
-        Text(max(u0 - 5.0, 4.0), v, at_left, size_pt, True, "middle", 90.0, tag="side"),
-        Text(min(u1 + 8.0, at.width_mm - 0.8), v, at_right, size_pt, True, "middle", 90.0, tag="side"),
+        Text(left, v, at_left, size_pt, True, "middle", 90.0, tag="side"),
+        Text(right, v, at_right, size_pt, True, "middle", 90.0, tag="side"),
         Text(middle + 2.0, at.view.point(high, 0)[1] + 2.0, "NECK ▲", size_pt, True, tag="side"),
     ]
 

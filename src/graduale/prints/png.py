@@ -2,6 +2,7 @@
 
 import io
 from functools import cache
+from itertools import pairwise
 from math import cos, hypot, radians, sin
 
 from PIL import Image, ImageChops, ImageDraw, ImageFont
@@ -116,7 +117,7 @@ def _dashed(points: list[tuple[float, float]], dash: tuple[float, ...]) -> list[
         return [tuple(points)]
     pieces: list[Ring] = []
     current, on, left, k = [points[0]], True, dash[0], 0
-    for a, b in zip(points, points[1:], strict=False):
+    for a, b in pairwise(points):
         start, length = 0.0, hypot(b[0] - a[0], b[1] - a[1])
         while length - start > left:
             start += left

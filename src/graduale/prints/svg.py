@@ -65,7 +65,8 @@ class _Pen:
 
     def _text(self, item: Text, du: float, dv: float) -> str:
         u, v = item.u + du, self.height - item.v - dv
-        turn = f' transform="rotate({_n(-item.angle_deg)} {_n(u)} {_n(v)})"' if item.angle_deg else ""
+        about = f"{_n(-item.angle_deg)} {_n(u)} {_n(v)}"
+        turn = f' transform="rotate({about})"' if item.angle_deg else ""
         long = lettering.width_mm(item.words, item.size_pt, item.bold)
         weight = ' font-weight="bold"' if item.bold else ""
         tag = f" class={quoteattr(item.tag)}" if item.tag else ""
