@@ -155,7 +155,7 @@ def _check_numbers(holes: Soundholes) -> None:
             "soundhole-short",
             WHERE,
             f"a length of {holes.length_mm:g} mm is too short for eyes of "
-            f"{holes.upper_eye_mm:g} and {holes.lower_eye_mm:g}; make the hole longer or the eyes smaller",
+            f"{holes.upper_eye_mm:g} and {holes.lower_eye_mm:g}; make it longer or the eyes smaller",
         )
 
 
