@@ -74,8 +74,8 @@ def level_axes(outside: Outside, xy: Floats) -> Axes:
 def square_axes(outside: Outside, xy: Floats) -> Axes:
     """The plate tilted until the outside is square to the bit: axes along the shortest way out."""
     mark = _marks(xy)
-    reach = float(np.max(np.abs(heights(outside, xy)), initial=1.0)) + 1.0
-    start = seeds(outside, mark[:, None, :], xy, reach)[:, 0]
+    reach = 0.7 * float(np.max(np.abs(heights(outside, xy)), initial=1.0)) + 1.0
+    start = seeds(outside, mark[:, None, :], xy, reach, 1.5)[:, 0]
     distance, foot = feet(outside, mark, start, 20)
     n = normals(outside, foot)
     return Axes(mark, _frame(n, _downhill(n)), distance)

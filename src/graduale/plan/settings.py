@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from graduale.base.arrays import Floats
 from graduale.plan.bits import COARSE_RINGS, Bit, around, end_places, end_points
@@ -95,32 +96,37 @@ def _allowed(
     return np.maximum(np.where(never, -np.inf, along), free), foot
 
 
-def what_is_left(outside: Outside, axes: Axes, bit: Bit, along: Floats) -> Left:
-    """The least that the bit leaves when its deepest point has gone `along` (n,) mm."""
+def what_is_left(
+    outside: Outside, axes: Axes, bit: Bit, along: Floats, need: Thickness | None = None
+) -> Left:
+    """The least that the bit leaves when its deepest point has gone `along` (n,) mm.
+
+    With `need` the least over need(x, y) of each point instead.
+    """
     places = end_places(bit)
-    local = end_points(bit, places)
     depth = float(np.max(axes.hit - along, initial=1.0))
-    q = world(axes, local, along)
+    q = world(axes, end_points(bit, places), along)
     start = seeds(outside, q, axes.at(axes.hit)[:, :2], _reach(bit, min(depth, 12.0)))
     distance, foot = feet(outside, q, start)
     rows = np.arange(len(along))
-    least, best = _least(distance, q)
+    least, best = _least(distance, q, need)
     place, at = places[best], q[rows, best]
     for share in REFINEMENTS:
         near = around(place, share)
         begin = np.repeat(foot[rows, best][:, None, :], near.shape[1], axis=1)
         q = world(axes, end_points(bit, near), along)
         distance, foot = feet(outside, q, begin, 4)
-        now, best = _least(distance, q)
+        now, best = _least(distance, q, need)
         place = near[rows, best]
         at = np.where((now <= least)[:, None], q[rows, best], at)
         least = np.minimum(least, now)
     return Left(np.asarray(least), at[:, :2])
 
 
-def _least(distance: Floats, q: Floats) -> tuple[Floats, Floats]:
-    """Least distance (n,) over points in the wood, and which point; inf where none is."""
-    wet = np.where(q[..., 2] > 0, distance, np.inf)
+def _least(distance: Floats, q: Floats, need: Thickness | None) -> tuple[Floats, NDArray[np.int64]]:
+    """Least value (n,) over points in the wood, and which point; inf where none is."""
+    value = distance if need is None else distance - _need(need, q[..., :2])
+    wet = np.where(q[..., 2] > 0, value, np.inf)
     best = np.argmin(wet, axis=1)
     return wet[np.arange(len(best)), best], best
 

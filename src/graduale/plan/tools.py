@@ -1,10 +1,9 @@
 """The tools of the job: what each leaves above the map, how far it scatters; doubts of a hole."""
 
-import tomllib
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
-from typing import Any, Literal
+from typing import Literal
+
+from graduale.base.tables import Table, table
 
 WoodKind = Literal["maple", "spruce"]
 
@@ -44,9 +43,8 @@ class LayoutRule:
     joint_half_mm: float
 
 
-@cache
-def _table() -> dict[str, Any]:
-    return tomllib.loads((files(__package__) / "data" / "tools.toml").read_text("utf-8"))
+def _table() -> Table:
+    return table("graduale.plan", "tools")
 
 
 def tools(wood_kind: WoodKind) -> tuple[Tool, ...]:
@@ -54,7 +52,7 @@ def tools(wood_kind: WoodKind) -> tuple[Tool, ...]:
     return tuple(_tool(row, wood_kind) for row in _table()["tool"])
 
 
-def _tool(row: dict[str, Any], wood_kind: WoodKind) -> Tool:
+def _tool(row: Table, wood_kind: WoodKind) -> Tool:
     least, most = row["range_mm"][wood_kind]
     return Tool(
         key=row["key"],
