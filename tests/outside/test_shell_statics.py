@@ -177,8 +177,9 @@ def test_cantilever_in_and_out_of_its_plane(verified: Verified) -> None:
 )
 def test_hole_in_a_pulled_plate(verified: Verified, name: str, moduli, peak: float) -> None:
     """Stress along the pull at the side of a round hole, quarter of a wide plate (60 radii)."""
-    fine = 90 - 45 * np.linspace(1, 0, 41) ** 1.3
-    mesh = grid(np.linspace(0, 1, 61) ** 2.2, np.append(np.linspace(0, 45, 21), fine[1:]))
+    away = np.expm1(6 * np.linspace(0, 1, 81)) / np.expm1(6)
+    fine = 90 - 45 * np.linspace(1, 0, 61) ** 1.3
+    mesh = grid(away, np.append(np.linspace(0, 45, 21), fine[1:]))
     s, angle = mesh.u[:, 0], np.radians(mesh.u[:, 1])
     circle = np.column_stack([np.cos(angle), np.sin(angle)])
     nodes = circle * (1 + 59 * s[:, None])
@@ -192,12 +193,13 @@ def test_hole_in_a_pulled_plate(verified: Verified, name: str, moduli, peak: flo
     )
     end = mesh.where(lambda s, v: (s == 1) & (v <= 45))
     u = solve(shell, t, fixed, along_edge(shell, end, (60.0, 0, 0)))
-    ours = stress_at(shell, t, u, 0.0, np.array([0.0, 1.0, 0.0]))[0]
+    beside = mesh.where(lambda s, v: s == 0)[-2]  # the edge bears only along itself: E x strain
+    ours = u[beside, 0] / nodes[beside, 0] / np.linalg.inv(moduli[0])[0, 0]
     verified(
         f"round hole in a pulled wide plate, {name}, peak over pull",
         ours,
         peak,
         source="Lekhnitskii, Anisotropic Plates",
         status="M",
-        rel=0.02,
+        rel=0.006,
     )
