@@ -37,6 +37,11 @@ def paragraph(words: str, width_mm: float = WIDTH_MM, size_pt: float = 10.0) -> 
     return Block(height, tuple(items))
 
 
+def page_break() -> Block:
+    """What follows begins a page."""
+    return Block(0.0, (), keep_with_next=True, new_page=True)
+
+
 def gap(height_mm: float) -> Block:
     """Empty room."""
     return Block(height_mm, ())
@@ -50,7 +55,8 @@ def table(
 ) -> tuple[Block, ...]:
     """A ruled table: `columns` are (heading, width in mm); one block a row, so it may break.
 
-    The first column is set to the left, the others to the middle. Cells are wrapped.
+    The first column is set to the left, the others to the middle. Cells are wrapped, and
+    broken at line ends.
     """
     blocks = [_table_row([c for c, _ in columns], columns, size_pt, range(len(columns)), 0.4)]
     blocks += [_table_row(r, columns, size_pt, bold_columns, 0.12) for r in rows]
@@ -66,7 +72,11 @@ def _table_row(
     rule_mm: float,
 ) -> Block:
     wrapped = [
-        lettering.wrap(cell, width - 2.0, size_pt, k in bold)
+        [
+            w
+            for part in cell.split("\n")
+            for w in lettering.wrap(part, width - 2.0, size_pt, k in bold)
+        ]
         for k, (cell, (_, width)) in enumerate(zip(cells, columns, strict=True))
     ]
     pitch = LEADING_MM * size_pt
@@ -108,7 +118,7 @@ def pages_of(blocks: Sequence[Block], page: Page) -> tuple[tuple[Item, ...], ...
         height = sum(b.height_mm for b in chunk)
         if height > room:
             raise ValueError(f"a block of {height:.0f} mm does not fit a page of {room:.0f} mm")
-        if filled + height > room and pages[-1]:
+        if (filled + height > room or chunk[0].new_page) and pages[-1]:
             pages.append([])
             filled = 0.0
         pages[-1] += chunk

@@ -41,6 +41,7 @@ from graduale.prints.tiles import KEY_WIDTH_MM
 
 SIZES_PT = ((10.5, 8.0), (9.5, 7.5), (8.5, 7.0), (8.0, 6.5))  # setting, name of the hole
 ZONE_PT, ZONE_MM = 9.0, 3.6  # size of a zone's name, pitch of its lines
+SEAM_MM = 9.0  # names keep off the middle, where two pages are joined
 LEADER_MM = 40.0  # a zone farther off is named in the key alone
 LETTER = {("rest", "level"): "R", ("rest", "tilted"): "T", ("collar", "level"): "C"}
 LETTER |= {("collar", "tilted"): "CT"}
@@ -73,7 +74,8 @@ def hole_sheet(head: PageHead, plate: PlateDrawing) -> PlateSheet:
     side_boxes = [text_box(s, 0.5) for s in sides if isinstance(s, Text)]
     lines = line_geometry([*edges, centre_line(at)])
     labels = _hole_labels(at, boxes + side_boxes, lines)
-    taken = boxes + side_boxes + [p.box for p in labels]
+    seam = (0.0, at.height_mm / 2 - SEAM_MM, at.width_mm, at.height_mm / 2 + SEAM_MM)
+    taken = boxes + side_boxes + [p.box for p in labels] + [seam]
     names = _zone_names(at, taken)
     texts = [i for p in labels for i in p.items(backed=True)]
     items = (*zones, *edges, centre_line(at), *texts, *marks, *names, *sides)
@@ -250,7 +252,7 @@ def _group_block(k: int, g: HoleGroup) -> Block:
     first = Text(12.5, 6.2, setting_words(g), 12, True)
     items: list[Item] = [Text(0.0, 6.2, f"{k + 1}.", 10), *hole_mark(8.0, 7.6, k, tag="key"), first]
     items.append(Text(28.5, 6.2, holes, 9.5))
-    items.append(Text(12.5, 1.8, f"leaves {leaves}, to {g.depth_to}", 9))
+    items.append(Text(12.5, 1.8, f"leaves {leaves}; set by the {g.depth_to}", 9))
     if g.note:
         items.append(Text(28.5, 1.8, g.note, 9))
     return Block(11.2, tuple(items))

@@ -96,6 +96,7 @@ class Block:
     height_mm: float
     items: tuple[Item, ...]
     keep_with_next: bool = False
+    new_page: bool = False  # begins a page
 
 
 @dataclass(frozen=True)

@@ -3,13 +3,13 @@
 from graduale.base.arrays import GridMap
 from graduale.prints.bands import level_lines, levels_between
 from graduale.prints.data import PageHead, PlateDrawing, Stage
-from graduale.prints.flow import WIDTH_MM, gap, heading, paragraph, table
+from graduale.prints.flow import WIDTH_MM, heading, page_break, paragraph, table
 from graduale.prints.levels import level_items
 from graduale.prints.plates import Stand, outline_items, small_stand
 from graduale.prints.sheet import Block, Group, Item, Text, TextSheet
 from graduale.prints.views import side_words
 
-MAP_HIGH_MM, MAP_WIDE_MM = 86.0, 54.0
+MAP_HIGH_MM, MAP_WIDE_MM = 82.0, 46.0
 NAME_MM = 44.0
 
 
@@ -23,7 +23,7 @@ def stage_sheet(head: PageHead, plate: PlateDrawing) -> TextSheet:
     blocks = [heading("What is to be left after each tool (mm, square to the surface)")]
     blocks += table(_columns(plate.stages), _rows(plate), 10)
     told = "Under each tool: what it leaves over the finished thickness, and its usual scatter."
-    blocks += [paragraph(told, size_pt=9), gap(3.0), heading("Maps, a level line each 0.5 mm")]
+    blocks += [paragraph(told, size_pt=9), page_break(), heading("Maps, a level line each 0.5 mm")]
     for start in range(0, len(plate.stages), 3):
         blocks.append(_map_row(head, plate, plate.stages[start : start + 3]))
     return TextSheet(head, "Stages of the work", tuple(blocks))
@@ -31,7 +31,7 @@ def stage_sheet(head: PageHead, plate: PlateDrawing) -> TextSheet:
 
 def _columns(stages: tuple[Stage, ...]) -> list[tuple[str, float]]:
     each = (WIDTH_MM - NAME_MM) / len(stages)
-    heads = [(f"{s.tool} {s.over_mm} ± {s.scatter_mm:g}", each) for s in stages]
+    heads = [(f"{s.tool}\n{s.over_mm}\n± {s.scatter_mm:g}", each) for s in stages]
     return [("place", NAME_MM), *heads]
 
 
@@ -47,7 +47,7 @@ def _map_row(head: PageHead, plate: PlateDrawing, stages: tuple[Stage, ...]) -> 
     items: list[Item] = []
     height = 0.0
     for k, stage in enumerate(stages):
-        at = small_stand(head, plate, MAP_WIDE_MM - 12.0, MAP_HIGH_MM)
+        at = small_stand(head, plate, MAP_WIDE_MM, MAP_HIGH_MM)
         height = at.height_mm + 8.0
         left = k * (WIDTH_MM / 3) + (WIDTH_MM / 3 - at.width_mm) / 2
         items.append(Group(tuple(_small_map(at, stage.leave)), left, 0.0))

@@ -1,8 +1,8 @@
 """The scrap-block test card: drill a block at the same tilt first, measure, correct the setting."""
 
-from math import cos, hypot, radians, sin, tan
+from math import cos, radians, sin, tan
 
-from shapely import Polygon, box
+from shapely import Polygon
 
 from graduale.prints.data import PageHead, ScrapCut, Tool
 from graduale.prints.flow import WIDTH_MM, gap, heading, paragraph, table
@@ -11,9 +11,9 @@ from graduale.prints.holesheet import LETTER, MEANING
 from graduale.prints.sheet import (
     BLACK,
     GREY,
+    PALE,
     WHITE,
     Block,
-    Circle,
     Group,
     Item,
     Path,
@@ -24,7 +24,8 @@ from graduale.prints.sheet import (
     ring,
 )
 
-FIGURE_W, FIGURE_H = 84.0, 66.0
+FIGURE_W, FIGURE_H = 56.0, 54.0
+REACH = 17.0  # half the block, on the paper
 BITS = {
     "point118": "118° point",
     "flat": "flat end",
@@ -52,13 +53,19 @@ def scrap_card(
     blocks += [paragraph(s) for s in STEPS]
     blocks += [paragraph(f"{bit}{spur}; the setting can be read to {tool.step_mm:g} mm.")]
     blocks += [paragraph(n) for n in notes]
-    blocks += [gap(2.0), _figures(cuts, tool), gap(2.0)]
-    blocks += table(COLUMNS, [_row(c) for c in cuts], 10, (2,))
     ways = sorted({LETTER[(c.method, c.hold)] for c in cuts}, key=list(MEANING).index)
-    blocks += [gap(2.0), *(paragraph(f"{MEANING[w]}.", size_pt=9) for w in ways)]
+    blocks += [paragraph(f"{MEANING[w]}.") for w in ways if w != "R" or len(ways) > 1]
+    if any(c.method == "collar" for c in cuts):
+        blocks += [paragraph(COLLAR)]
+    blocks += [gap(1.0), _figures(cuts, tool), gap(1.0)]
+    blocks += table(COLUMNS, [_row(c) for c in cuts], 10, (2,))
     return TextSheet(head, "Test card", tuple(blocks))
 
 
+COLLAR = (
+    "For the collar the block lies with its upper face level and its lower face planed to the "
+    "tilt, as the plate does."
+)
 COLUMNS = (
     ("group", 15.0),
     ("how", 37.0),
@@ -78,26 +85,23 @@ def _row(cut: ScrapCut) -> tuple[str, ...]:
 
 
 def _figures(cuts: tuple[ScrapCut, ...], tool: Tool) -> Block:
-    ways = list(dict.fromkeys((c.method, c.hold) for c in cuts))[:4]
+    ways = list(dict.fromkeys((c.method, c.hold) for c in cuts))
     items: list[Item] = []
-    rows = (len(ways) + 1) // 2
+    rows = (len(ways) + 2) // 3
     for k, (method, hold) in enumerate(ways):
         mine = [c for c in cuts if (c.method, c.hold) == (method, hold)]
         steepest = max(mine, key=lambda c: c.tilt_deg)
-        du = (k % 2) * (WIDTH_MM - FIGURE_W)
-        dv = (rows - 1 - k // 2) * (FIGURE_H + 3)
+        du, dv = (k % 3) * (WIDTH_MM - FIGURE_W) / 2, (rows - 1 - k // 3) * FIGURE_H
         items.append(Group(_figure(steepest, tool), du, dv))
-    return Block(rows * (FIGURE_H + 3), tuple(items))
+    return Block(rows * FIGURE_H, tuple(items))
 
 
 def _figure(cut: ScrapCut, tool: Tool) -> tuple[Item, ...]:
-    """Section through block, bit and rest at twice the size or so, the two lengths marked."""
-    scale = 2.4 if max(tool.bit_mm, tool.rest_radius_mm) <= 7 else 1.6
-    how = f"{'Rest' if cut.method == 'rest' else 'Collar'}, {cut.hold}"
-    words = f"{how}: group {cut.group}, block at {cut.tilt_deg:.0f}°"
+    """Section through block, bit and rest about twice its size, the two lengths marked."""
+    scale = 12.0 / (max(tool.bit_mm, tool.rest_radius_mm) + 1.0)
+    words = f"{'Rest' if cut.method == 'rest' else 'Collar'}, {cut.hold}: group {cut.group}"
     title = Text(0, FIGURE_H - 4, words, 10, True)
-    parts = _Section(cut, tool, scale).items()
-    return (title, Group(parts, 38.0, 18.0))
+    return (title, Group(_Section(cut, tool, scale).items(), 21.0, 13.0))
 
 
 class _Section:
@@ -111,16 +115,22 @@ class _Section:
         self.shape = tool.bit_shape
 
     def items(self) -> tuple[Item, ...]:
-        reach = 26.0
         base = self._base()
-        lower = [self._along(base, -reach), self._along(base, reach)]
-        upper = [self._lift(p, 10.0 * self.k) for p in lower]
         tip = self._tip(base)
         bit = self._bit(tip)
-        wood = self._wood([lower[0], lower[1], upper[1], upper[0]], bit)
-        items: list[Item] = [*wood, Path((ring(bit),), BLACK, 0.25, closed=True, fill=WHITE)]
-        items += self._rest_items()
-        return (*items, *self._lengths(tip, base))
+        lower = [self._along(base, -REACH), self._along(base, REACH)]
+        if self.cut.method == "collar":
+            corners = [*lower, (lower[1][0], self.top), (lower[0][0], self.top)]
+        else:
+            corners = [*lower, *(self._lift(p, 9.0 * self.k) for p in reversed(lower))]
+        items: list[Item] = [*self._wood(corners, bit)]
+        items.append(Path((ring(bit),), BLACK, 0.25, closed=True, fill=WHITE))
+        return (*items, *self._rest_items(), *self._lengths(tip, base))
+
+    @property
+    def top(self) -> float:
+        """Height of the level upper face under a collar."""
+        return REACH * sin(self.turn) + 6.0 * self.k
 
     def _base(self) -> Point:
         """Where the outside of the block meets the axis of the bit."""
@@ -146,7 +156,10 @@ class _Section:
         return base[1] + max(t / cos(a), at_corner)
 
     def _bit(self, tip: float) -> list[Point]:
-        r, top = self.r, tip + 12.0 * self.k
+        r, top = (
+            self.r,
+            max(tip + 9.0 * self.k, self.top + 8.0 if self.cut.method == "collar" else 0.0),
+        )
         if self.shape == "flat":
             return [(-r, tip), (r, tip), (r, top), (-r, top)]
         if self.shape == "ball":
@@ -157,36 +170,40 @@ class _Section:
         return [(-r, tip + rise), (0.0, tip), (r, tip + rise), (r, top), (-r, top)]
 
     def _wood(self, corners: list[Point], bit: list[Point]) -> tuple[Item, ...]:
-        block = Polygon(corners).intersection(box(-36, -60, 36, 30))
-        lines = hatched(block.difference(Polygon(bit)), 1.8)
-        edges = tuple(ring(b) for b in borders(block))
-        outline = Path(edges, BLACK, 0.3, closed=True)
+        block = Polygon(corners).difference(Polygon(bit))
+        lines = hatched(block, 1.8)
+        outline = Path(tuple(ring(b) for b in borders(block)), BLACK, 0.3, closed=True)
         return (lines, outline) if lines is not None else (outline,)
 
     def _rest_items(self) -> list[Item]:
         if self.cut.method == "collar":
-            return []
-        items: list[Item] = [Circle(0.0, -self.rest, self.rest, BLACK, 0.3, WHITE)]
-        wide = self.rest * 0.6
-        shaft = [(-wide, -self.rest), (-wide, -17.0), (wide, -17.0), (wide, -self.rest)]
-        items.append(Path((ring(shaft),), BLACK, 0.3, fill=WHITE))
-        return [*items, Text(self.rest + 2, -14.0, "rest", 9)]
+            wide = self.r + 3.0
+            low, high = self.top, self.top + 4.0
+            box = ring([(-wide, low), (wide, low), (wide, high), (-wide, high)])
+            return [
+                Path((box,), BLACK, 0.3, closed=True, fill=PALE),
+                Text(wide + 1, high, "collar", 9),
+            ]
+        dome = [radians(180 - 10 * n) for n in range(19)]
+        post = [(self.rest * cos(q), self.rest * (sin(q) - 1)) for q in dome]
+        low = -self.rest - 2.0
+        post = [(-self.rest, low), *post, (self.rest, low)]
+        return [Path((ring(post),), BLACK, 0.3, fill=WHITE), Text(-3.0, low + 0.5, "rest", 9)]
 
     def _lengths(self, tip: float, base: Point) -> list[Item]:
-        items: list[Item] = []
-        word = "set" if self.cut.method == "rest" else "depth"
-        if self.cut.method == "rest":
-            items += _measure((30.0, 0.0), (30.0, tip), f"{word} {self.cut.setting}", (3.0, 0.0))
-            items += [line([(0.0, v), (32.0, v)], 0.1, stroke=GREY) for v in (0.0, tip)]
-        else:
-            top = base[1] + 10.0 * self.k / cos(self.turn)
-            items += _measure((30.0, tip), (30.0, top), f"{word} {self.cut.setting}", (3.0, 0.0))
-            items += [line([(0.0, v), (32.0, v)], 0.1, stroke=GREY) for v in (tip, top)]
+        rest = self.cut.method == "rest"
+        low, high = (0.0, tip) if rest else (tip, self.top)
+        words = f"{'set' if rest else 'depth'} {self.cut.setting}"
+        side = REACH * cos(self.turn) + 2.0
+        items: list[Item] = [
+            line([(0.0, v), (side + 1.5, v)], 0.1, stroke=GREY) for v in (low, high)
+        ]
+        items += _measure((side, low), (side, high), words)
         start = self._near(tip)
         foot = self._foot(start, base)
-        items += [line([start, foot], 0.5)]
-        items.append(_tail(start, foot, f"leaves {self.cut.expect_mm:.1f}"))
-        return items
+        place = (max(foot[0], self.rest) + 2.5, min(foot[1], 0.0) - 6.5)
+        items += [line([start, foot], 0.5), line([foot, (place[0], place[1] + 3.4)], 0.13)]
+        return [*items, Text(*place, f"leaves {self.cut.expect_mm:.1f}", 9, True)]
 
     def _near(self, tip: float) -> Point:
         """The point of the bit that comes nearest to the outside."""
@@ -203,14 +220,9 @@ class _Section:
         return self._along(base, s)
 
 
-def _measure(a: Point, b: Point, words: str, off: Point) -> list[Item]:
+def _measure(a: Point, b: Point, words: str) -> list[Item]:
+    """A length marked at the side, its words turned along it."""
     ticks = Path(tuple(((p[0] - 1.2, p[1]), (p[0] + 1.2, p[1])) for p in (a, b)))
-    middle = (a[1] + b[1]) / 2 - 1.2
-    return [line([a, b], 0.2), ticks, Text(a[0] + off[0] - 1, middle, words, 9, True)]
-
-
-def _tail(start: Point, foot: Point, words: str) -> Text:
-    long = hypot(start[0] - foot[0], start[1] - foot[1]) or 1.0
-    k = 7.0 / long
-    u, v = foot[0] - (start[0] - foot[0]) * k, foot[1] - (start[1] - foot[1]) * k
-    return Text(u + 3.0, v - 1.0, words, 9, True, "start", backed=True)
+    middle = (a[1] + b[1]) / 2
+    text = Text(a[0] + 4.6, middle, words, 9, True, "middle", 90.0)
+    return [line([a, b], 0.2), ticks, text]
