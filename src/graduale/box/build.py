@@ -177,7 +177,7 @@ def _with_post(bare: Box) -> Box:
         return bare
     points = disc_points(post.x_mm, post.y_mm, 0.5 * post.diameter_mm)
     ends = [bare.spot(which, points) for which in _PLATES]
-    rows = sp.csr_matrix(ends[0].rows[2] - ends[1].rows[2])
+    rows = sp.csr_matrix(ends[0].rows[[2]] - ends[1].rows[[2]])
     gap = float(ends[0].place[2] - ends[1].place[2])
     stiff = np.array([parts.post_spring(post, gap)])
     old = bare.structure

@@ -11,6 +11,8 @@ from graduale.geometry.curves import resample_ring
 from graduale.geometry.mesh import PlateMesh, mesh_plate
 from graduale.records.instrument import Instrument
 
+DECIDING_MM = 8.0
+SETTLED_MM = 5.0
 FINE_MM = 4.0
 FINE_REACH_MM = 12.0
 Refine = tuple[float, float, float, float]

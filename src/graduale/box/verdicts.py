@@ -8,12 +8,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from graduale.box.readouts import Probe, Reading
+from graduale.box.readouts import Probe, Punch, Reading, Solved
 from graduale.records.instrument import PlateName
 
 Kind = Literal["across", "local", "lengthwise"]
 K_DEF = 0.8  # EN 1995-1-1 table 3.2, class 2; shown with 0.6 to 2.0
 BUCKLING_FLOOR = 6.0
+QUIET_SHARE = 0.25
 SAG_SHARE = 0.08  # of the arch height after years, where no violin is a reference [own]
 
 
@@ -27,14 +28,32 @@ class Band:
         """Value of the average member."""
         return self.members["average"].get(key)
 
+    def yard(self, key: str) -> float | None:
+        """The demand that counts as ratio 1: the average member's at the same spot.
+
+        A spot under the strings that the average violin hardly stresses is held to a quarter of the most
+        that its strings do anywhere [own]: ratios of next to nothing decide nothing.
+        """
+        base = self.average(key)
+        if base is None or not _strung(key):
+            return base
+        most = max(v for k, v in self.members["average"].items() if _strung(k))
+        return max(base, QUIET_SHARE * most)
+
     def ratios(self, key: str) -> tuple[float, float] | None:
         """Least and greatest ratio to the average over the set; None when a member lacks the key."""
-        base = self.average(key)
+        base = self.yard(key)
         values = [m.get(key) for m in self.members.values()]
         if base is None or base <= 0.0 or any(v is None for v in values):
             return None
         shares = [v / base for v in values if v is not None]
-        return min(shares), max(shares)
+        top = max(shares)
+        return min(shares), (max(top, 1.0) if _strung(key) else top)
+
+
+def _strung(key: str) -> bool:
+    """A stress read-out under the strings."""
+    return ": " in key and ": press" not in key
 
 
 @dataclass(frozen=True)
@@ -81,7 +100,7 @@ def limits(reading: Reading, band: Band, margin: float) -> dict[str, float]:
             continue
         if unreferenced and key.startswith("across"):
             continue
-        base, ratios = band.average(key), band.ratios(key)
+        base, ratios = band.yard(key), band.ratios(key)
         if base is not None and ratios is not None:
             out[key] = base * ratios[1] / (1.0 + margin)
     if unreferenced:
@@ -90,18 +109,19 @@ def limits(reading: Reading, band: Band, margin: float) -> dict[str, float]:
 
 
 def judge(
-    reading: Reading, values: Mapping[str, float], band: Band, margin: float
+    reading: Reading, solved: Solved, band: Band, margin: float
 ) -> tuple[Judged, ...]:
     """All gated verdicts of one solved box, the tightest first."""
-    probes = {p.key: p for p in reading.probes}
+    values = solved.values
+    probes: dict[str, Probe | Punch] = {p.key: p for p in (*reading.probes, *reading.punches)}
     out = []
     for key, limit in limits(reading, band, margin).items():
-        base, ratios = band.average(key), band.ratios(key)
+        base, ratios = band.yard(key), band.ratios(key)
         if base is None or ratios is None:
             base, ratios = SAG_SHARE / (1.0 + K_DEF), (0.0, 1.0)
         ratio = values[key] / base
         reserve = limit / max(values[key], 1e-300)
-        plate, place, x, y = _place(reading, key, probes.get(key))
+        plate, place, x, y = _place(reading, key, probes.get(key), solved.faces)
         kind = kind_of(key)
         if kind is not None:
             out.append(
@@ -113,12 +133,13 @@ def judge(
 
 
 def _place(
-    reading: Reading, key: str, probe: Probe | None
+    reading: Reading, key: str, probe: Probe | Punch | None, faces: Mapping[str, str]
 ) -> tuple[PlateName | None, str, float | None, float | None]:
     inst = reading.box.instrument
     if probe is not None:
-        load = "strings" if probe.case == "strung" else "a press of 50 N"
-        place = f"{probe.name}, {probe.face} face, {load}"
+        load = "a press of 50 N" if ": press" in key else "strings"
+        face = f"{faces[key]} face" if key in faces else "shear through the thickness"
+        place = f"{probe.name}, {face}, {load}"
         return probe.plate, place, probe.spot.x_mm, probe.spot.y_mm
     if key == "across back":
         return "back", "at the post", inst.post.x_mm, inst.post.y_mm

@@ -120,6 +120,8 @@ def choose(
         worth = kept is None or trial.mass_g < (1.0 - WORTH_SHARE) * kept.mass_g
         if kept is None or (better and (worth or not kept.feasible)):
             kept, zones = trial, trial.zones
+        elif kept.feasible:
+            break  # freer zones no longer pay
     assert kept is not None
     rounded = {w: np.ceil(kept.zones[w] / ROUND_MM - 1e-6) * ROUND_MM for w in _PLATES}
     progress(0.9, "choose.check")

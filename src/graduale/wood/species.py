@@ -34,6 +34,7 @@ class Species:
 
     key: str
     name: str
+    softwood: bool
     density_kg_m3: float
     moduli_mpa: Mapping[str, float]  # EL ER ET GLR GLT GRT
     poisson: Mapping[str, float]  # LR LT RT
@@ -88,6 +89,7 @@ def species(key: str) -> Species:
     return Species(
         key=name,
         name=str(row["name"]),
+        softwood=row["kind"] == "soft",
         density_kg_m3=float(row["density"]),
         moduli_mpa=MappingProxyType(moduli),
         poisson=MappingProxyType({p: float(ratio[f"nu_{p}"]) for p in POISSON}),
