@@ -24,6 +24,9 @@ class Plane:
     def hessian(self, xy: Floats) -> Floats:
         return np.zeros((len(xy), 3))
 
+    def all_at(self, xy: Floats) -> Floats:
+        return np.column_stack([self.height(xy), self.gradient(xy), self.hessian(xy)])
+
 
 @dataclass(frozen=True)
 class Waves:
@@ -49,6 +52,9 @@ class Waves:
         w, c, _ = self._parts(xy)
         a, kx, ky = w[:, 0], w[:, 1], w[:, 2]
         return -c @ np.column_stack([a * kx * kx, a * kx * ky, a * ky * ky])
+
+    def all_at(self, xy: Floats) -> Floats:
+        return np.column_stack([self.height(xy), self.gradient(xy), self.hessian(xy)])
 
 
 def narrow_arch(half_width_mm: float = 26.0, rise_mm: float = 9.0) -> Waves:

@@ -53,6 +53,10 @@ class Block:
         """Second derivatives (m, 3): none."""
         return np.zeros((len(xy), 3))
 
+    def all_at(self, xy: Floats) -> Floats:
+        """Height, slope and second derivatives (m, 6)."""
+        return np.column_stack([self.height(xy), self.gradient(xy), self.hessian(xy)])
+
 
 def scrap_card(
     drill: Drill,

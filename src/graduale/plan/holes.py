@@ -5,14 +5,15 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from graduale.base.arrays import Floats
+from graduale.base.arrays import Floats, Ints
 from graduale.base.findings import refuse
 from graduale.geometry.outline import Outline
 from graduale.plan.bits import Bit, bit_of
 from graduale.plan.grouping import group_keys
-from graduale.plan.layout import Blank, Field, lay_out
-from graduale.plan.nearest import Outside, slopes_deg
+from graduale.plan.layout import NOTHING, Blank, Field, Worth, lay_out
+from graduale.plan.nearest import Outside, heights, slopes_deg
 from graduale.plan.notes import plan_notes
 from graduale.plan.records import GuideHole, HolePlan, groups_of
 from graduale.plan.settings import Thickness
@@ -21,6 +22,7 @@ from graduale.plan.tools import Doubt, WoodKind, hole_doubt, layout_rule, tool
 from graduale.plan.zones import Zone
 from graduale.records.instrument import Drill, PlateName
 
+LEAST_DEPTH_MM = 0.4  # a mark is set where about so much and the tolerance can be drilled
 TOWARD: tuple[str, ...] = (
     "neck",
     "neck and bass",
@@ -58,7 +60,8 @@ def plan_guide_holes(
     bit, rule = bit_of(drill), layout_rule()
     spare = rule.group_spare_mm if spare_mm is None else spare_mm
     allowance = tool("drill", wood_kind).allowance_mm if allowance_mm is None else allowance_mm
-    marks = lay_out(outline, zones, drill)
+    over = allowance + drill.outside_scrape_mm + LEAST_DEPTH_MM
+    marks = lay_out(outline, zones, drill, _worth(arching, target, bit, over))
     field = Field(outline, zones, drill.bit_mm)
     holes: list[GuideHole] = []
     blank = list(marks.blank)
@@ -86,6 +89,19 @@ def plan_guide_holes(
         allowance,
         spare,
     )
+
+
+def _worth(outside: Outside, target: Thickness, bit: Bit, over_mm: float) -> Worth:
+    """Where the wood is thicker than target and `over_mm` under the leading part of the bit."""
+    rim = bit.radius_mm if bit.shape in ("flat", "brad") else 0.0
+
+    def worth(xy: Floats) -> NDArray[np.bool_]:
+        slope = np.radians(slopes_deg(outside, xy))
+        room = heights(outside, xy) * np.cos(slope) - rim * np.sin(slope)
+        wanted = np.asarray(target(xy), dtype=np.float64)
+        return np.isfinite(wanted) & (room > np.nan_to_num(wanted) + over_mm)
+
+    return worth
 
 
 def check_drill(drill: Drill) -> None:
@@ -128,13 +144,13 @@ def _ways(
     return [(way, part) for way, part in parts if len(part)]
 
 
-def _drillable(field: Field, way: Way, exact: Needed) -> tuple[Floats, dict[int, str]]:
+def _drillable(field: Field, way: Way, exact: Needed) -> tuple[Ints, dict[int, str]]:
     """Indices of holes that can be drilled, and for the others why not."""
     reasons: dict[int, str] = {}
     bottom = exact.axes.at(np.maximum(exact.along, 0.0))
     for i, along in enumerate(exact.along):
         if along <= 0:
-            reasons[i] = "nothing to drill: the wood here is no thicker than what is to be left"
+            reasons[i] = NOTHING
         elif way.hold == "tilted":
             x, y = float(bottom[i, 0]), float(bottom[i, 1])
             name = field.under(x, y, way.bit.radius_mm)
@@ -146,8 +162,7 @@ def _drillable(field: Field, way: Way, exact: Needed) -> tuple[Floats, dict[int,
 
 def _lost(holes: Needed, out: Drilled) -> list[Blank]:
     """Holes that the rounded setting no longer drills."""
-    reason = "nothing to drill: less than one step of the setting above what is to be left"
-    return [_blank(holes.axes.mark[i], reason) for i in np.flatnonzero(out.along <= 0)]
+    return [_blank(holes.axes.mark[i], NOTHING) for i in np.flatnonzero(out.along <= 0)]
 
 
 def _blank(mark: Floats, reason: str) -> Blank:

@@ -1,12 +1,13 @@
 """Marks for guide holes in rows across the plate, clear of all zones; what stays blank and why."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely import LineString, Point
 from shapely.geometry.base import BaseGeometry
 
@@ -17,7 +18,10 @@ from graduale.plan.zones import JOINT, RIM, Zone
 from graduale.records.instrument import Drill
 
 Span = tuple[float, float]
+Worth = Callable[[Floats], NDArray[np.bool_]]  # xy (m, 2): is there wood to drill?
 TINY_MM = 0.05
+LOOK_MM = 0.25
+NOTHING = "nothing to drill: the wood here is hardly thicker than what is to be left"
 
 
 class Blank(NamedTuple):
@@ -38,19 +42,20 @@ class Marks:
     sparse: tuple[tuple[float, str, int], ...]
 
 
-def lay_out(outline: Outline, zones: Sequence[Zone], drill: Drill) -> Marks:
+def lay_out(outline: Outline, zones: Sequence[Zone], drill: Drill, worth: Worth) -> Marks:
     """Rows at most `spacing_along_mm` apart; in each half of a row marks at most
-    `spacing_across_mm` apart and at least three where the bit leaves room for them."""
+    `spacing_across_mm` apart and at least three where the bit leaves room for them; only where it
+    is `worth` drilling."""
     field = Field(outline, zones, drill.bit_mm)
     xy: list[tuple[float, float]] = []
     blank: list[Blank] = []
     sparse: list[tuple[float, str, int]] = []
     for x in field.rows(drill.spacing_along_mm):
         for side in ("treble", "bass"):
-            spans = field.free(x, side)
+            spans = worthwhile(x, field.free(x, side), worth)
             ys = across(spans, drill.spacing_across_mm, drill.bit_mm)
             xy += [(x, y) for y in ys if (x, y) not in xy]
-            blank += field.blocked(x, side, spans, drill.spacing_across_mm)
+            blank += field.blocked(x, side, spans)
             if 0 < len(ys) < layout_rule().least_across_each_half:
                 sparse.append((x, side, len(ys)))
     marks = freeze(np.array(xy, dtype=np.float64).reshape(-1, 2), (None, 2))
@@ -83,27 +88,25 @@ class Field:
         """Where the axis may be in one half of the row at x, from the middle outward."""
         return _spans(self.allowed, x, side)
 
-    def blocked(self, x: float, side: str, free: list[Span], wide_mm: float) -> list[Blank]:
-        """Stretches of the open field without room for a hole, when wide, or where none is at
-        all."""
+    def blocked(self, x: float, side: str, free: list[Span]) -> list[Blank]:
+        """Stretches of the open field without room for a hole and wider than one and a half
+        bits."""
         out = []
         for low, high in _spans(self.open, x, side):
             inside = sorted(s for s in free if s[0] < high and s[1] > low)
             ends = [low, *(e for s in inside for e in s), high]
             for a, b in zip(ends[::2], ends[1::2], strict=True):
-                y = (a + b) / 2
-                if b - a <= (wide_mm if inside else self.bit_mm):
-                    continue
-                if self.allowed.distance(Point(x, y)) > 0:
+                if b - a > 1.5 * self.bit_mm:
+                    y = (a + b) / 2
                     out.append(Blank(x, round(y, 2), self.reason(x, y)))
         return out
 
     def reason(self, x: float, y: float) -> str:
-        """Which zone keeps the place free of holes."""
+        """Which zone keeps the place free of holes, or that there is nothing to drill."""
         point = Point(x, y)
         gaps = [s.distance(point) for s in self.shapes]
-        if not gaps or min(gaps) > self.bit_mm:
-            return "off the field"
+        if not gaps or min(gaps) >= self.bit_mm:
+            return NOTHING
         name = self.zones[gaps.index(min(gaps))].name
         return name if min(gaps) == 0.0 else f"within a bit's diameter of the {name}"
 
@@ -115,6 +118,19 @@ class Field:
             if shape.distance(point) < clear_mm:
                 return zone.name
         return ""
+
+
+def worthwhile(x: float, spans: Sequence[Span], worth: Worth) -> list[Span]:
+    """The parts of the spans of one row in which it is worth drilling, to a quarter millimetre."""
+    out: list[Span] = []
+    for a, b in spans:
+        y = np.linspace(a, b, max(2, math.ceil((b - a) / LOOK_MM) + 1))
+        good = worth(np.column_stack([np.full(len(y), x), y]))
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], good, [False]]).astype(np.int8)))
+        out += [
+            (float(y[i]), float(y[j - 1])) for i, j in zip(edges[::2], edges[1::2], strict=True)
+        ]
+    return out
 
 
 def across(spans: Sequence[Span], spacing_mm: float, bit_mm: float) -> list[float]:

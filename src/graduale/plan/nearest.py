@@ -24,6 +24,10 @@ class Outside(Protocol):
         """Second derivatives (m, 3) = hxx, hxy, hyy, 1/mm."""
         ...
 
+    def all_at(self, xy: Floats) -> Floats:
+        """Height, gradient and second derivatives at once (m, 6)."""
+        ...
+
 
 def heights(outside: Outside, xy: Floats) -> Floats:
     """Heights (...,) at xy (..., 2)."""
@@ -48,9 +52,9 @@ def foot_step(outside: Outside, q: Floats, xy: Floats) -> Floats:
 
     Where the full second derivative is not positive the curvature of the outside is left out.
     """
-    g = np.asarray(outside.gradient(xy))
-    c = np.asarray(outside.hessian(xy))
-    dz = np.asarray(outside.height(xy)) - q[:, 2]
+    all_six = np.asarray(outside.all_at(xy))
+    g, c = all_six[:, 1:3], all_six[:, 3:]
+    dz = all_six[:, 0] - q[:, 2]
     b = xy - q[:, :2] + dz[:, None] * g
     flat = np.column_stack([1 + g[:, 0] ** 2, g[:, 0] * g[:, 1], 1 + g[:, 1] ** 2])
     full = flat + dz[:, None] * c

@@ -101,7 +101,7 @@ def shifted(outside: Outside, axes: Axes, distance_mm: float, azimuth_rad: float
     return _axes(outside, mark, axes.frame, axes.hit)
 
 
-def rest_tip(outside: Outside, axes: Axes, radius_mm: float) -> Floats:
+def rest_tip(outside: Outside, axes: Axes, radius_mm: float, zooms: int = ZOOMS) -> Floats:
     """Along (n,) of the rest's tip when the outside lies on it; the rest is round and on the axis.
 
     The sphere's middle stands at max over the outside of (P - mark).a + sqrt(R^2 - rho^2), which
@@ -113,7 +113,7 @@ def rest_tip(outside: Outside, axes: Axes, radius_mm: float) -> Floats:
     half = radius_mm
     line = np.linspace(-1.0, 1.0, GRID)
     square = np.stack(np.meshgrid(line, line, indexing="ij"), axis=-1).reshape(-1, 2)
-    for _ in range(ZOOMS):
+    for _ in range(zooms):
         xy = centre[:, None, :] + half * square
         middle = _sphere_middle(outside, axes, xy, radius_mm)
         best = np.argmax(middle, axis=1)

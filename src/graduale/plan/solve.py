@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from graduale.base.arrays import Floats
+from graduale.base.arrays import Floats, Ints
 from graduale.plan.bits import Bit
 from graduale.plan.grouping import shared_settings
 from graduale.plan.nearest import Outside
@@ -54,7 +54,7 @@ class Needed:
     setting: Floats
     along: Floats
 
-    def only(self, keep: Floats) -> "Needed":
+    def only(self, keep: Ints) -> "Needed":
         """The holes with index `keep`."""
         axes = Axes(self.axes.mark[keep], self.axes.frame[keep], self.axes.hit[keep])
         return Needed(axes, self.tip[keep], self.setting[keep], self.along[keep])
@@ -74,17 +74,19 @@ class Drilled:
 
 
 def needed(outside: Outside, way: Way, xy: Floats, target: Thickness) -> Needed:
-    """The setting that leaves target, allowance and tolerance over the whole bit, for marks (n,
+    """The setting that leaves target, allowance and tolerance over the whole bit, at marks (n,
     2)."""
     axes = way.axes(outside, xy)
     tip = rest_tip(outside, axes, way.rest_radius_mm)
     tolerance = np.full(len(xy), FIRST_GUESS_MM)
+    along = setting = np.zeros(len(xy))
     for i in range(ROUNDS):
         over = way.allowance_mm + way.scrape_mm + tolerance
         along = deepest(outside, axes, way.bit, target, over)
         setting = along if way.method == "collar" else tip - along
-        now = way.tolerance(outside, axes, setting)
-        tolerance = now if i == 0 else np.maximum(now, tolerance)
+        if i < ROUNDS - 1:
+            now = way.tolerance(outside, axes, setting)
+            tolerance = now if i == 0 else np.maximum(now, tolerance)
     return Needed(axes, tip, setting, along)
 
 

@@ -22,12 +22,12 @@ def rest_tolerance(
 
     The gap stays; the plate finds its own place on the rest again after each change.
     """
-    along = rest_tip(outside, axes, rest_radius_mm) - gap_mm
+    along = rest_tip(outside, axes, rest_radius_mm, 3) - gap_mm
     feeler = probe(outside, axes, bit, along)
     base = feeler.least(outside, axes, along)
 
     def loss(now: Axes) -> Floats:
-        return base - feeler.least(outside, now, rest_tip(outside, now, rest_radius_mm) - gap_mm)
+        return base - feeler.least(outside, now, rest_tip(outside, now, rest_radius_mm, 3) - gap_mm)
 
     setting = base - feeler.least(outside, axes, along + doubt.setting_mm)
     hold = _worst([loss(leaned(outside, axes, math.radians(doubt.hold_deg), a)) for a in AZIMUTHS])
