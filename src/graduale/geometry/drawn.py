@@ -18,6 +18,8 @@ from graduale.records.instrument import Body
 CUT_SHARE = 0.034  # cut of a corner tip / lower width
 CUT_LEAST_MM, CUT_MOST_MM = 2.5, 7.0
 DIP_SHARE = 0.010  # how far a bout may draw in before the corner / lower width
+BLUNT_DEG = 50.0  # an edge that turns by less at the corner has no corner
+HOLLOW_SHARE = 0.05  # rise of the waist curve half way to a corner / its rise at the corner
 PROUD_LEAST_MM = 1.5  # a corner that stands out less is no corner
 MEND = "check body lengths and widths (x from the lower edge), or give the outline as points"
 
@@ -122,7 +124,7 @@ def _cornered_half(body: Body) -> tuple[Floats, tuple[tuple[float, float], ...]]
             f"each corner must lie between its bout and the waist; {MEND}",
         )
     if min(lower[1], upper[1]) <= body.waist_width_mm / 2.0:
-        raise refuse("outline-corners", "body", f"the corners must be wider than the waist; {MEND}")
+        return None
     cut = float(np.clip(CUT_SHARE * body.lower_width_mm, CUT_LEAST_MM, CUT_MOST_MM))
     turn_low, turn_up = _waist_turns(body, lower, upper)
     flare_low = _flare(body, lower, False, turn_low, cut)
@@ -155,6 +157,8 @@ def _bout(body: Body, end: Floats, flare_deg: float, upper: bool) -> Floats:
 def _flare(body: Body, tip: Floats, upper: bool, turn_deg: float, cut: float) -> float | None:
     """How far the bout turns outward at its corner (degrees from the body's axis), if it can."""
     for flare in range(34, -30, -4):
+        if flare + turn_deg < BLUNT_DEG:
+            return None
         arrive, leave = (turn_deg, -flare) if upper else (flare, -turn_deg)
         ends = _cut_ends(tip, float(arrive), float(leave), cut)
         end = ends[1] if upper else ends[0]
@@ -176,15 +180,22 @@ def _waist(body: Body, start: Floats, end: Floats, turn_low: float, turn_up: flo
 
 
 def _waist_turns(body: Body, lower: Floats, upper: Floats) -> tuple[float, float]:
-    """Directions of the waist curve at both tips: as hooked as it stays hollow all along."""
+    """Directions of the waist curve at both tips: as hooked as it stays fairly hollow all along."""
     turns = [95.0, 93.0]
     for _ in range(30):
         curve = _waist(body, lower, upper, turns[0], turns[1])
-        least = body.waist_width_mm / 2.0 - 0.01
-        low = curve[curve[:, 0] < body.waist_at_mm, 1]
-        up = curve[curve[:, 0] > body.waist_at_mm, 1]
-        dips = [float(low.min()) < least, float(up.min()) < least]
-        if not any(dips):
+        flat = [_flat(body, curve, tip) for tip in (lower, upper)]
+        if not any(flat):
             break
-        turns = [t - 3.0 if d else t for t, d in zip(turns, dips, strict=True)]
+        turns = [t - 3.0 if f else t for t, f in zip(turns, flat, strict=True)]
     return turns[0], turns[1]
+
+
+def _flat(body: Body, curve: Floats, tip: Floats) -> bool:
+    """Whether the waist curve bulges inward, or hardly opens half way from the waist to a tip."""
+    half = 0.5 * body.waist_width_mm
+    own = curve[(curve[:, 0] - body.waist_at_mm) * (tip[0] - body.waist_at_mm) > 0.0]
+    own = own[np.argsort(own[:, 0])]
+    between = float(np.interp(0.5 * (body.waist_at_mm + tip[0]), own[:, 0], own[:, 1]))
+    opens = between - half >= HOLLOW_SHARE * (tip[1] - half)
+    return float(own[:, 1].min()) < half - 0.01 or not opens

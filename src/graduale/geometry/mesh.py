@@ -18,7 +18,14 @@ from graduale.geometry.curves import (
 )
 from graduale.geometry.meshedges import delaunay, doubled_area, with_segments
 from graduale.geometry.meshfill import Inside, Room, free_nodes
-from graduale.geometry.meshsize import SizeField, nodes_along, nodes_beside, nodes_round, size_field
+from graduale.geometry.meshsize import (
+    SizeField,
+    nodes_along,
+    nodes_beside,
+    nodes_round,
+    size_field,
+    with_short_pieces,
+)
 
 OPENING_SIZE_MM = 3.0
 
@@ -113,6 +120,7 @@ def mesh_plate(
     holes = [_ring(o) for o in openings]
     field = size_field(size_mm, tuple(refine), holes, opening_size_mm)
     fixed = [_polyline(f) for f in fixed_lines]
+    field = with_short_pieces(field, fixed)
     free = [_polyline(f) for f in lines]
     edge = _edge_nodes(ring, fixed, field)
     parts = _Lines([edge], [True])
@@ -126,6 +134,22 @@ def mesh_plate(
         parts.nodes.append(xy)
         parts.closed.append(closed)
     return _build(parts, len(holes), field)
+
+
+def ring_nodes(
+    ring: ArrayLike,
+    size_mm: float,
+    openings: Sequence[ArrayLike] = (),
+    *,
+    refine: Sequence[tuple[float, float, float, float]] = (),
+    opening_size_mm: float = OPENING_SIZE_MM,
+) -> Floats:
+    """Nodes round a closed ring (n, 2) as `mesh_plate` would space them (k, 2), not repeated.
+
+    For a fixed line that two meshes share: finer where either of them is.
+    """
+    holes = [_ring(o) for o in openings]
+    return nodes_round(_ring(ring), size_field(size_mm, tuple(refine), holes, opening_size_mm))
 
 
 def _ring(points: ArrayLike) -> Floats:

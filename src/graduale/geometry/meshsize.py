@@ -1,6 +1,6 @@
 """How long the edges of a mesh should be where, and nodes along curves at that spacing."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -9,6 +9,7 @@ from graduale.base.arrays import Floats, Ints
 from graduale.geometry.curves import arc_length, resample, split_ring, turning_deg
 
 GROWTH = 0.3  # of the wanted edge length per mm away from a fine place
+SHORT_SHARE = 0.6  # a given piece shorter than this share of the wanted length asks for fine nodes
 CORNER_DEG = 20.0  # a ring that turns more in one point keeps that point as a node
 
 
@@ -53,6 +54,20 @@ def size_field(
         dense = [resample(np.vstack([r, r[:1]]), 1.0) for r in openings]
         rings = cKDTree(np.vstack(dense))
     return SizeField(size_mm, discs, rings, min(opening_size_mm, size_mm))
+
+
+def with_short_pieces(field: SizeField, lines: list[tuple[Floats, bool]]) -> SizeField:
+    """The field made fine at pieces of fixed lines (points, closed) shorter than it asks for."""
+    discs = [field.discs]
+    for xy, closed in lines:
+        following = np.roll(xy, -1, axis=0) if closed else xy[1:]
+        start = xy[: len(following)]
+        length = np.hypot(*(following - start).T)
+        middle = 0.5 * (start + following)
+        short = length < SHORT_SHARE * field.at(middle)
+        rows = [middle[short], np.zeros((int(short.sum()), 1)), 1.3 * length[short, None]]
+        discs.append(np.column_stack(rows))
+    return replace(field, discs=np.vstack(discs))
 
 
 def nodes_along(xy: Floats, field: SizeField, least: int = 1) -> Floats:

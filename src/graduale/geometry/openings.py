@@ -27,6 +27,7 @@ from graduale.records.instrument import Body, Side, Soundholes
 
 END_SHARE = 0.42  # width of the slot where it meets an eye / width at the notch
 CURL_DEG = 10.0  # how far the slot rises above the upper eye before it turns
+LEAN_MOST = 0.5  # the line that joins the eyes, outward for its run along the body
 LEAN_SHARE = 0.42  # lean of the slot at the notch / lean of the line that joins the eyes
 WING_SHARE = 1.2  # length over which the slot flares into an eye / radius of the eye
 NOTCH_DEEP_MM, NOTCH_WIDE_MM = 1.2, 1.6
@@ -47,6 +48,9 @@ class Eye:
 def eyes_of(holes: Soundholes, outline: Outline) -> tuple[Eye, ...]:
     """The four eyes, bass first; none when there are no holes or they are given as points.
 
+    The lower eye stands off the edge by at least `lower_eye_edge_mm`, and by more where the slot
+    would lean over by more than one in two.
+
     Errors: Refused when the lower eye finds no place at its distance from the edge.
     """
     if not holes.present or holes.points:
@@ -54,7 +58,8 @@ def eyes_of(holes: Soundholes, outline: Outline) -> tuple[Eye, ...]:
     up_r, low_r = 0.5 * holes.upper_eye_mm, 0.5 * holes.lower_eye_mm
     up = (holes.notch_x_mm + 0.5 * holes.length_mm - up_r, 0.5 * holes.upper_eye_gap_mm + up_r)
     low_x = holes.notch_x_mm - 0.5 * holes.length_mm + low_r
-    low = (low_x, _lower_eye_y(holes, outline, low_x))
+    most_y = up[1] + LEAN_MOST * (up[0] - low_x)
+    low = (low_x, min(most_y, _lower_eye_y(holes, outline, low_x)))
     sides: tuple[tuple[Side, float], ...] = (("bass", 1.0), ("treble", -1.0))
     return tuple(
         eye
@@ -155,7 +160,7 @@ def _check_numbers(holes: Soundholes) -> None:
             "soundhole-short",
             WHERE,
             f"a length of {holes.length_mm:g} mm is too short for eyes of "
-            f"{holes.upper_eye_mm:g} and {holes.lower_eye_mm:g}; make it longer or the eyes smaller",
+            f"{holes.upper_eye_mm:g} and {holes.lower_eye_mm:g}; mend one of them",
         )
 
 

@@ -23,6 +23,7 @@ from graduale.geometry.drawn import drawn_half
 from graduale.records.instrument import Body
 
 STEP_MM = 1.0
+POINT_MM = 2.6  # a corner cut shorter than this is drawn as a point on inner rings
 CORNER_DEG = 35.0  # a given point where the edge turns by more is a corner
 WHERE = "body.outline_points"
 
@@ -71,7 +72,7 @@ class Outline:
     def inset(self, d_mm: float) -> Floats:
         """The largest ring d_mm inside the edge (negative: outside), counter-clockwise (k, 2).
 
-        The cut of a corner that shrinks below 1.5 mm becomes a single point, as ribs meet in one.
+        The cut of a corner that shrinks below 2.6 mm becomes a single point, as ribs meet in one.
 
         Errors: Refused when the plate is too narrow for it.
         """
@@ -89,13 +90,13 @@ class Outline:
 
 
 def _points_of_corners(ring: Floats) -> Floats:
-    """The ring with pairs of sharp corners nearer than 1.5 mm drawn together in their middle."""
+    """The ring with pairs of sharp corners nearer than 2.6 mm drawn together in their middle."""
     sharp = np.flatnonzero(np.abs(turning_deg(ring)) > 25.0)
     keep = np.ones(len(ring), dtype=bool)
     out = ring.copy()
     for a, b in zip(sharp, np.roll(sharp, -1), strict=True):
         between = (b - a) % len(ring)
-        if 0 < between < 4 and np.hypot(*(ring[a] - ring[b])) < 1.5:
+        if 0 < between < 6 and np.hypot(*(ring[a] - ring[b])) < POINT_MM:
             out[a] = 0.5 * (ring[a] + ring[b])
             keep[np.arange(a + 1, a + between + 1) % len(ring)] = False
     return out[keep]
