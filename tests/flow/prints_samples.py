@@ -15,6 +15,7 @@ from graduale.prints.data import (
     ScrapCut,
     Stage,
     Station,
+    Tool,
     Words,
     Zone,
 )
@@ -264,3 +265,8 @@ REASONS = (
         ),
     ),
 )
+
+
+def tool() -> Tool:
+    """The drill of the sample."""
+    return Tool(4.0, "point118", 5.0, 0.1)

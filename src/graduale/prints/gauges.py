@@ -80,4 +80,4 @@ def _ours(verdict: Verdict, at: Place, v: float) -> list[Item]:
         items += [line([(low, v), (high, v)], 0.6), Path(ends, BLACK, 0.4)]
     diamond = ((u, v - 2.4), (u + 2.4, v), (u, v + 2.4), (u - 2.4, v))
     items.append(Path((diamond,), BLACK, 0.3, closed=True, fill=BLACK))
-    return [*items, Text(u, v + 6.4, f"ours {verdict.ratio:.2f}", 10, True, "middle")]
+    return [*items, Text(u, v + 8.0, f"ours {verdict.ratio:.2f}", 10, True, "middle")]

@@ -28,6 +28,7 @@ from graduale.prints.sheet import (
     Block,
     Box,
     Drawing,
+    Group,
     Item,
     Path,
     PlateSheet,
@@ -235,7 +236,7 @@ def _key(plate: PlateDrawing, no_zones: bool) -> tuple[Block, ...]:
     blocks += [paragraph(MEANING[k], w, 9) for k in used]
     for bit in sorted({g.bit for g in plate.groups}):
         blocks.append(paragraph(f"Bit: {bit}", w, 9))
-    blocks.append(paragraph("Numbers in mm. Drill the groups in this order:", w, 9))
+    blocks.append(paragraph("Settings in mm. Drill the groups in this order:", w, 9))
     for k, group in enumerate(plate.groups):
         blocks.append(_group_block(k, group))
     if not no_zones:
@@ -250,12 +251,14 @@ def _group_block(k: int, g: HoleGroup) -> Block:
         leaves += f"–{g.leaves_max_mm:.1f}"
     holes = "1 hole" if g.count == 1 else f"{g.count} holes"
     first = Text(12.5, 6.2, setting_words(g), 12, True)
-    items: list[Item] = [Text(0.0, 6.2, f"{k + 1}.", 10), *hole_mark(8.0, 7.6, k, tag="key"), first]
+    items: list[Item] = [Text(0.0, 6.2, g.key, 11, True), *hole_mark(8.2, 7.6, k, tag="key"), first]
     items.append(Text(28.5, 6.2, holes, 9.5))
     items.append(Text(12.5, 1.8, f"leaves {leaves}; set by the {g.depth_to}", 9))
-    if g.note:
-        items.append(Text(28.5, 1.8, g.note, 9))
-    return Block(11.2, tuple(items))
+    rows = lettering.wrap(g.note, KEY_WIDTH_MM - 12.5, 9) if g.note else []
+    low = 4.2 * len(rows)
+    moved_up: list[Item] = [Group(tuple(items), 0.0, low)]
+    told = [Text(12.5, low - 2.4 - 4.2 * k, w, 9) for k, w in enumerate(rows)]
+    return Block(11.2 + low, (*moved_up, *told))
 
 
 def _hatch_sample() -> Block:

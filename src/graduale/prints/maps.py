@@ -85,7 +85,7 @@ def _key(at: Stand, step_mm: float) -> tuple[Block, ...]:
     blocks += [_sample(0.5, (), "whole millimetres"), _sample(0.3, (), "half millimetres")]
     if step_mm < 0.49:
         blocks.append(_sample(0.15, (), f"each {step_mm:g} mm"))
-    blocks.append(_sample(0.2, (2.5, 1.2), "edge of the gluing platform"))
+    blocks.append(_sample(0.2, (2.5, 1.2), "edge of the platform"))
     if at.plate.rib_line is not None:
         blocks.append(_sample(0.15, (0.6, 0.9), "outside of the ribs"))
     blocks.append(_sample(0.15, (8, 1.5, 1.5, 1.5), "middle of the body"))

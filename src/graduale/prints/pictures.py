@@ -73,14 +73,14 @@ def floor_picture(
 
 def reserve_picture(head: PageHead, plate: PlateDrawing, reserve: GridMap) -> Drawing:
     """Reserve: limit over ratio; 1 is the limit, drawn thick."""
-    return map_picture(head, plate, reserve, "Reserve (1 is the limit)", "×", heavy=(1.0,))
+    return map_picture(head, plate, reserve, "Reserve (1 is the limit)", "", heavy=(1.0,))
 
 
 def slope_picture(head: PageHead, plate: PlateDrawing, slope: GridMap) -> Drawing:
     """Slope of the outside; the line from which holes are not drilled with the plate level."""
     notes = ("Above the thick line: tilt the plate, or use the collar.",)
     title = "Slope of the outside"
-    return map_picture(head, plate, slope, title, "°", heavy=(STEEP_DEG,), notes=notes)
+    return map_picture(head, plate, slope, title, "degrees", heavy=(STEEP_DEG,), notes=notes)
 
 
 def nodal_picture(head: PageHead, plate: PlateDrawing, tones: Sequence[TapTone]) -> Drawing:
@@ -169,7 +169,7 @@ def _legend(
     """Eight boxes, lowest at the bottom, every edge labelled; then the thick line and the notes."""
     box_v, box_u = 9.0, 8.0
     base = top - 8 * box_v - 8.0
-    items: list[Item] = [Text(u, top - 4.0, f"in {scale.unit}", 9, True)]
+    items: list[Item] = [Text(u, top - 4.0, f"in {scale.unit}" if scale.unit else "", 9, True)]
     for k, colour in enumerate(VIRIDIS):
         corner = (u, base + k * box_v, u + box_u, base + (k + 1) * box_v)
         items.append(rectangle(corner, width_mm=0.15, fill=colour))
@@ -180,7 +180,7 @@ def _legend(
     v = base - 8.0
     for level in heavy:
         items += [line([(u, v), (u + box_u, v)], 0.7)]
-        items.append(Text(u + box_u + 2.2, v - 1.2, f"{level:g} {scale.unit}", 9, True))
+        items.append(Text(u + box_u + 2.2, v - 1.2, f"{level:g} {scale.unit}".strip(), 9, True))
         v -= 6.0
     for note in notes:
         for words in wrap(note, LEGEND_MM - 2.0, 8.5):

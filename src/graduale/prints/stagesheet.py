@@ -21,7 +21,9 @@ def stage_sheet(head: PageHead, plate: PlateDrawing) -> TextSheet:
     if not plate.stages:
         raise ValueError("no stages to print")
     blocks = [heading("What is to be left after each tool (mm, square to the surface)")]
-    blocks += table(_columns(plate.stages), _rows(plate), 10)
+    blocks += table(
+        _columns(plate.stages), _rows(plate), 12.0 if len(plate.stations) <= 20 else 10.0
+    )
     told = "Under each tool: what it leaves over the finished thickness, and its usual scatter."
     blocks += [paragraph(told, size_pt=9), page_break(), heading("Maps, a level line each 0.5 mm")]
     for start in range(0, len(plate.stages), 3):

@@ -58,7 +58,7 @@ def scrap_card(
     if any(c.method == "collar" for c in cuts):
         blocks += [paragraph(COLLAR)]
     blocks += [gap(1.0), _figures(cuts, tool), gap(1.0)]
-    blocks += table(COLUMNS, [_row(c) for c in cuts], 10, (2,))
+    blocks += table(COLUMNS, [_row(c) for c in cuts], 11.0 if len(cuts) <= 9 else 9.5, (2,))
     return TextSheet(head, "Test card", tuple(blocks))
 
 

@@ -28,7 +28,7 @@ from graduale.prints.sheet import (
 )
 
 OVERLAP_MM = 16.0
-KEY_WIDTH_MM, KEY_GAP_MM = 50.0, 4.0
+KEY_WIDTH_MM, KEY_GAP_MM = 48.0, 2.0
 MARK_MM = 3.0
 LETTERS = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 
