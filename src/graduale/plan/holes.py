@@ -207,6 +207,7 @@ def _record(
         group="",
         tilt_deg=math.degrees(math.acos(min(1.0, float(a[2])))) if tilted else 0.0,
         tilt_toward=toward(float(a[0]), float(a[1])) if tilted else "",
+        tilt_azimuth_deg=math.degrees(math.atan2(float(a[1]), float(a[0]))) if tilted else 0.0,
     )
 
 

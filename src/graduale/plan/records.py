@@ -18,7 +18,8 @@ class GuideHole:
     leaves_mm: least shortest distance from the bottom of the hole to the finished outside, at the
     point (thinnest_x, thinnest_y) of the bottom. over_mm: the least over target and allowance over
     the whole bit, never below tolerance_mm. tilt_deg, tilt_toward: how far and which side of the
-    plate goes down under the bit; 0 and '' when held level.
+    plate goes down under the bit; 0 and '' when held level. tilt_azimuth_deg: the same side as an
+    angle from the neck (0) toward the bass (90).
     """
 
     id: str
@@ -41,6 +42,7 @@ class GuideHole:
     group: str
     tilt_deg: float
     tilt_toward: str
+    tilt_azimuth_deg: float
 
     @property
     def setting_mm(self) -> float:

@@ -17,6 +17,7 @@ COLUMNS = (
     "hold",
     "tilt_deg",
     "tilt_toward",
+    "tilt_azimuth_deg",
     "bit",
     "depth_to",
     "rest_gap_mm",
