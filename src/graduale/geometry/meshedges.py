@@ -56,8 +56,11 @@ def with_segments(xy: Floats, triangles: Ints, segments: Ints) -> tuple[Ints, li
     if len(lost) == 0:
         return triangles, []
     net = _Net(xy, triangles)
-    failed = [(int(a), int(b)) for a, b in lost if not net.put_in(int(a), int(b))]
-    return oriented(xy, np.array(net.triangles, dtype=np.int64)), failed
+    for a, b in lost:
+        net.put_in(int(a), int(b))
+    swapped = oriented(xy, np.array(net.triangles, dtype=np.int64))
+    still = missing(swapped, segments, len(xy))
+    return swapped, [(int(a), int(b)) for a, b in still]
 
 
 def _turn(a: Floats, b: Floats, c: Floats) -> float:
@@ -107,8 +110,8 @@ class _Net:
         u, v, p, q = self.xy[edge[0]], self.xy[edge[1]], self.xy[a], self.xy[b]
         return _turn(p, q, u) * _turn(p, q, v) < 0.0 and _turn(u, v, p) * _turn(u, v, q) < 0.0
 
-    def put_in(self, a: int, b: int) -> bool:
-        """Swap diagonals until a-b is an edge; False when a node lies on it."""
+    def put_in(self, a: int, b: int) -> None:
+        """Swap diagonals until none crosses a-b, or there is no way to."""
         queue = self._crossing(a, b)
         for _ in range(40 * (len(queue) + 1)):
             if not queue:
@@ -119,7 +122,6 @@ class _Net:
                 queue.append(edge)
             elif self._cross(new, a, b):
                 queue.append(new)
-        return (min(a, b), max(a, b)) in self.beside
 
     def _swap(self, edge: Edge) -> Edge | None:
         pair = self.beside.get(edge, [])

@@ -118,10 +118,10 @@ def _crossings(ring: Floats, at: Floats) -> tuple[Floats, Floats]:
 
 def _ring_distance(ring: Floats, tree: cKDTree, pts: Floats) -> Floats:
     """Distance of points (m, 2) to a ring (n, 2) of even spacing, `tree` of its points -> (m,)."""
-    nearest = np.asarray(tree.query(pts)[1], dtype=np.int64)
+    near = np.asarray(tree.query(pts, k=3)[1], dtype=np.int64)
     out = np.full(len(pts), np.inf)
-    for first, second in ((nearest - 1, nearest), (nearest, (nearest + 1) % len(ring))):
-        a, b = ring[first], ring[second]
+    for first in np.hstack([near - 1, near]).T:
+        a, b = ring[first], ring[(first + 1) % len(ring)]
         run = b - a
         share = np.sum((pts - a) * run, axis=1) / np.sum(run * run, axis=1)
         foot = a + np.clip(share, 0.0, 1.0)[:, None] * run
