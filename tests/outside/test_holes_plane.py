@@ -21,9 +21,11 @@ from graduale.plan.settings import deepest, what_is_left
 from graduale.plan.tolerance import collar_tolerance, rest_tolerance
 from graduale.plan.tools import hole_doubt
 from tests.exact.plan_surfaces import Plane, narrow_arch
+from tests.verification import Verified
 
 ORIGIN = np.array([[0.0, 0.0]])
 REST_MM = 5.0
+NOTES = "hand arithmetic of the plane formulas, no publication"
 SLOPES = (0.0, 8.0, 20.0, 30.0, 34.0)
 
 
@@ -73,15 +75,17 @@ def test_collar_on_a_plane(shape: str, slope_deg: float) -> None:
     ("shape", "slope_deg", "left_mm"),
     [("flat", 20, 2.43), ("flat", 30, 1.29), ("point118", 20, 3.46), ("point118", 30, 2.79)],
 )
-def test_stop_of_four_used_level(shape: str, slope_deg: float, left_mm: float) -> None:
+def test_stop_of_four_used_level(
+    shape: str, slope_deg: float, left_mm: float, verified: Verified
+) -> None:
     """Trade notes: a stop of 4.0 used level leaves 2.43 flat or 3.46 point at 20 deg, 1.29, 2.79
     at 30."""
     outside = Plane(slope_deg)
     axes = level_axes(outside, ORIGIN)
     along = rest_tip(outside, axes, REST_MM) - 4.0
-    assert what_is_left(outside, axes, bit(shape), along).least_mm[0] == pytest.approx(
-        left_mm, abs=0.01
-    )
+    left = float(what_is_left(outside, axes, bit(shape), along).least_mm[0])
+    what = f"gap of 4.0 held level, {shape} bit 6 mm, slope {slope_deg} deg: left"
+    verified(what, left, left_mm, source=NOTES, status="C", abs=0.01, unit="mm")
 
 
 @pytest.mark.parametrize("shape", ["flat", "point118"])
@@ -95,7 +99,7 @@ def test_held_square_the_stop_is_what_is_left(shape: str) -> None:
 
 
 @pytest.mark.parametrize(("y_mm", "left_mm"), [(0.0, 3.62), (5.19, 2.38)])
-def test_narrow_arch(y_mm: float, left_mm: float) -> None:
+def test_narrow_arch(y_mm: float, left_mm: float, verified: Verified) -> None:
     """Trade notes: half width 26, rise 9, flat 6 mm bit: 3.62 on the crown, 2.38 at 17.7 deg
     (plane 2.66).
 
@@ -105,7 +109,9 @@ def test_narrow_arch(y_mm: float, left_mm: float) -> None:
     axes = level_axes(outside, np.array([[0.0, y_mm]]))
     along = rest_tip(outside, axes, REST_MM) - 4.0
     left = what_is_left(outside, axes, bit("flat"), along)
-    assert left.least_mm[0] == pytest.approx(left_mm, abs=0.01)
+    what = f"narrow arch 52 wide, 9 high, gap of 4.0, flat bit 6 mm at y = {y_mm:g}: left"
+    got = float(left.least_mm[0])
+    verified(what, got, left_mm, source=NOTES, status="C", abs=0.01, unit="mm")
     assert left.at_xy[0, 1] - y_mm == pytest.approx(3.0, abs=0.05)  # the rim toward the edge
 
 
@@ -118,17 +124,21 @@ def test_narrow_arch(y_mm: float, left_mm: float) -> None:
         ("flat", 28, 0.26, None),
     ],
 )
-def test_tolerance(shape: str, slope_deg: float, rest_mm: float, collar_mm: float | None) -> None:
+def test_tolerance(
+    shape: str, slope_deg: float, rest_mm: float, collar_mm: float | None, verified: Verified
+) -> None:
     """Trade notes: setting 0.1, hold 2 deg, height 0.2, position 1.0. Ours is the worse of both
     directions and not the mean slope of the curve, hence 0.01 allowed."""
     outside: Plane = Plane(slope_deg, 8.0)
     axes = level_axes(outside, ORIGIN)
     gap: Floats = np.array([4.0])
     got = rest_tolerance(outside, axes, bit(shape), gap, REST_MM, hole_doubt())
-    assert got[0] == pytest.approx(rest_mm, abs=0.01)
+    what = f"tolerance on the rest, {shape} bit 6 mm, slope {slope_deg} deg"
+    verified(what, float(got[0]), rest_mm, source=NOTES, status="C", abs=0.01, unit="mm")
     if collar_mm is not None:
         got = collar_tolerance(outside, axes, bit(shape), np.array([3.7]), hole_doubt())
-        assert got[0] == pytest.approx(collar_mm, abs=0.012)
+        what = f"tolerance with a collar, {shape} bit 6 mm, slope {slope_deg} deg"
+        verified(what, float(got[0]), collar_mm, source=NOTES, status="C", abs=0.012, unit="mm")
 
 
 def test_brad_reaches_lower_by_its_own_length() -> None:

@@ -53,5 +53,5 @@ def _cell(hole: GuideHole, name: str) -> str:
         return ""
     if isinstance(value, float):
         digits = 1 if name.endswith("_deg") else 2
-        return f"{value + 0.0:.{digits}f}"
+        return f"{round(value, digits) + 0.0:.{digits}f}"
     return str(value)
