@@ -99,16 +99,16 @@ def _pushed(room: Room, free: Floats) -> Floats:
     edges = edges_of(delaunay(xy))
     run = xy[edges[:, 1]] - xy[edges[:, 0]]
     length = np.maximum(np.hypot(*run.T), 1e-9)
-    wanted = PUSH * room.field.at(0.5 * (xy[edges[:, 1]] + xy[edges[:, 0]]))
+    size = room.field.at(xy)
+    wanted = 0.5 * PUSH * (size[edges[:, 0]] + size[edges[:, 1]])
     force = np.maximum(wanted - length, 0.0)[:, None] * run / length[:, None]
     push = np.zeros_like(xy)
     for axis in range(2):
         push[:, axis] += np.bincount(edges[:, 1], force[:, axis], minlength=len(xy))
         push[:, axis] -= np.bincount(edges[:, 0], force[:, axis], minlength=len(xy))
-    size = room.field.at(free)
     step = 0.2 * push[len(room.fixed) :]
     far = np.hypot(*step.T)
-    step *= np.minimum(1.0, 0.25 * size / np.maximum(far, 1e-12))[:, None]
+    step *= np.minimum(1.0, 0.25 * size[len(room.fixed) :] / np.maximum(far, 1e-12))[:, None]
     moved = free + step
     good = _clear(room, moved, CLEAR)
     return np.where(good[:, None], moved, free)

@@ -1,6 +1,8 @@
 """How long the edges of a mesh should be where, and nodes along curves at that spacing."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -10,6 +12,7 @@ from graduale.geometry.curves import arc_length, resample, split_ring, turning_d
 
 GROWTH = 0.3  # of the wanted edge length per mm away from a fine place
 SHORT_SHARE = 0.6  # a given piece shorter than this share of the wanted length asks for fine nodes
+CROWDED, WIDE = 0.35, 1.45  # of the wanted length: nearer is merged, wider is parted
 CORNER_DEG = 20.0  # a ring that turns more in one point keeps that point as a node
 
 
@@ -22,12 +25,28 @@ class SizeField:
     rings: cKDTree | None  # dense points on the edges of openings
     ring_size_mm: float
 
+    @cached_property
+    def _alike(self) -> list[tuple[cKDTree, float, float]]:
+        """Centres of discs of equal radius and size."""
+        kinds = np.unique(self.discs[:, 2:], axis=0)
+        return [
+            (
+                cKDTree(self.discs[np.all(self.discs[:, 2:] == k, axis=1), :2]),
+                float(k[0]),
+                float(k[1]),
+            )
+            for k in kinds
+        ]
+
     def at(self, xy: Floats) -> Floats:
         """Wanted edge length (m,) at points (m, 2)."""
         size = np.full(len(xy), self.size_mm)
-        for x, y, radius, fine in self.discs:
-            away = np.maximum(0.0, np.hypot(xy[:, 0] - x, xy[:, 1] - y) - radius)
-            size = np.minimum(size, fine + GROWTH * away)
+        for centres, radius, fine in self._alike:
+            reach = radius + max(0.0, self.size_mm - fine) / GROWTH
+            away = np.asarray(centres.query(xy, distance_upper_bound=reach)[0])
+            size = np.minimum(
+                size, fine + GROWTH * np.maximum(0.0, np.minimum(away, reach) - radius)
+            )
         if self.rings is not None and self.ring_size_mm < self.size_mm:
             reach = (self.size_mm - self.ring_size_mm) / GROWTH
             away = np.asarray(self.rings.query(xy, distance_upper_bound=reach)[0])
@@ -118,7 +137,7 @@ def nodes_beside(ring: Floats, line: Floats, field: SizeField) -> Floats:
     if len(corners):
         gap = np.abs(at[:, None] - s[corners][None, :])
         gap = np.minimum(gap, s[-1] - gap).min(axis=1)
-        at = at[gap > 0.35 * field.at(whole[np.searchsorted(s, at)])]
+        at = at[gap > CROWDED * field.at(whole[np.searchsorted(s, at)])]
     at = np.union1d(at, s[corners])
     at = _evened(at, s[-1], s[corners], whole, s, field)
     return np.column_stack([np.interp(at, s, whole[:, 0]), np.interp(at, s, whole[:, 1])])
@@ -127,16 +146,15 @@ def nodes_beside(ring: Floats, line: Floats, field: SizeField) -> Floats:
 def _evened(
     at: Floats, length: float, kept: Floats, whole: Floats, s: Floats, field: SizeField
 ) -> Floats:
-    """Places along a ring with crowded ones merged and wide gaps halved (k,)."""
-    out: list[float] = []
-    for here in at:
-        near = field.at(whole[[min(int(np.searchsorted(s, here)), len(whole) - 1)]])[0]
-        if out and here - out[-1] < 0.35 * near and here not in kept:
-            continue
-        out.append(float(here))
+    """Places along a ring with crowded ones merged and wide gaps parted (k,)."""
+    sizes = field.at(whole[np.minimum(np.searchsorted(s, at), len(whole) - 1)])
+    corner = np.isin(at, kept)
+    out: list[tuple[float, float]] = []
+    for here, size, sharp in zip(at.tolist(), sizes.tolist(), corner.tolist(), strict=True):
+        if not out or sharp or here - out[-1][0] >= CROWDED * size:
+            out.append((here, size))
     full: list[float] = []
-    for a, b in zip(out, [*out[1:], out[0] + length], strict=True):
-        near = field.at(whole[[min(int(np.searchsorted(s, a)), len(whole) - 1)]])[0]
-        pieces = max(1, int(np.ceil((b - a) / (1.45 * near))))
-        full += [float((a + (b - a) * k / pieces) % length) for k in range(pieces)]
+    for (a, size), (b, _next) in pairwise([*out, (out[0][0] + length, 0.0)]):
+        pieces = max(1, int(np.ceil((b - a) / (WIDE * size))))
+        full += [(a + (b - a) * k / pieces) % length for k in range(pieces)]
     return np.unique(np.array(full))
