@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from graduale.base.arrays import Floats, GridMap
-from graduale.plan.nearest import Outside, heights
-from graduale.plan.seat import square_axes
+from graduale.plan.nearest import Outside, feet, heights, seeds
 from graduale.plan.tools import Tool, WoodKind, tools
+
+SEED_MM = 3.0  # spacing of the points from which the shortest way out is searched
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +80,10 @@ def _most(target: GridMap, outside: Outside, platform: NDArray[np.bool_] | None)
 
 def most_thickness(outside: Outside, xy: Floats) -> Floats:
     """Shortest distance (m,) from the gluing plane at xy (m, 2) to the outside, mm."""
-    return square_axes(outside, xy).hit
+    points = np.column_stack([xy, np.zeros(len(xy))])
+    reach = 0.7 * float(np.max(np.abs(heights(outside, xy)), initial=1.0)) + 1.0
+    start = seeds(outside, points[:, None, :], xy, reach, SEED_MM)[:, 0]
+    return feet(outside, points, start, 6)[0]
 
 
 def _same_grid(a: GridMap, b: GridMap | None) -> None:
