@@ -108,6 +108,7 @@ def sample(
     zones = _zones(ring, platform, openings, bar, post, length)
     holes = _holes(t, platform, zones, size)
     if lone:
+        zones = ()
         holes = (HoleMark("L1", 0.3 * length, 0.2 * waist, "5.1", "A", "rest", "level", 4.0, 4.4),)
     return PlateDrawing(
         plate="top" if top else "back",

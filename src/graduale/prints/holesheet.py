@@ -178,13 +178,15 @@ def _outside(at: Stand, name: str, shape: BaseGeometry, taken: list[Box]) -> lis
     boxes = np.array(taken, dtype=np.float64).reshape(-1, 4)
     core = shape.buffer(-1.2)
     target = core if not core.is_empty else shape
+    middle = at.shape.centroid.x
     best: tuple[float, list[Item]] | None = None
     for wide in (60.0, 26.0, 16.0):
         words = lettering.wrap(name, wide, ZONE_PT, True)
+        size = (max(lettering.width_mm(w, ZONE_PT, True) for w in words), ZONE_MM * len(words))
         for place in np.arange(0.0, rim.length, 4.0):
             near = rim.interpolate(float(place))
             for off in (5.0, 9.0, 14.0):
-                box = _box_beside(at, (near.x, near.y), off, words)
+                box = _box_beside((near.x, near.y), off, size, middle)
                 found = _try(at, words, target, box, boxes)
                 if found is None:
                     continue
@@ -194,11 +196,12 @@ def _outside(at: Stand, name: str, shape: BaseGeometry, taken: list[Box]) -> lis
     return best[1] if best else []
 
 
-def _box_beside(at: Stand, near: tuple[float, float], off: float, words: list[str]) -> Box:
+def _box_beside(
+    near: tuple[float, float], off: float, size: tuple[float, float], middle: float
+) -> Box:
     u, v = near
-    width = max(lettering.width_mm(w, ZONE_PT, True) for w in words)
-    high = ZONE_MM * len(words)
-    left = u - off - width if u < at.shape.centroid.x else u + off
+    width, high = size
+    left = u - off - width if u < middle else u + off
     return left, v - high / 2, left + width, v + high / 2
 
 

@@ -20,7 +20,12 @@ GAP_MM = 0.35
 RINGS_MM = (0.0, 3.0, 6.0, 10.0, 15.0, 21.0)
 PLACES = 16
 NEAR_MM = 0.9
+CLEAR_MM = 0.25  # kept free round every label
+ROUNDS = 3
 PIECE = 4  # lines are looked up in pieces of so many steps
+
+
+Leader = tuple[tuple[float, float], tuple[float, float]]
 
 
 @dataclass(frozen=True)
@@ -58,7 +63,7 @@ class Placed:
 
     label: Label
     box: Box
-    leader: tuple[tuple[float, float], tuple[float, float]] | None
+    leader: Leader | None
     spoilt_mm2: float
     doubt: float = 0.0
 
@@ -99,6 +104,18 @@ def _aligned(at_u: float, u0: float, u1: float) -> tuple[float, str]:
     return (u0 + u1) / 2, "middle"
 
 
+@dataclass(frozen=True, eq=False)
+class _Choices:
+    """The places of one label: boxes (k, 4), and per place what it spoils, its doubt, its cost."""
+
+    label: Label
+    places: list[tuple[Box, Leader | None]]
+    boxes: Floats
+    spoilt: Floats
+    doubt: Floats
+    cost: Floats
+
+
 class Placer:
     """Places labels among `marks` (boxes never covered) and `lines` (better not crossed)."""
 
@@ -113,34 +130,45 @@ class Placer:
         spots = np.array([(a.u, a.v) for a in labels]).reshape(-1, 2)
         crowd = [-int(np.sum(np.hypot(*(spots - p).T) < 15.0)) for p in spots]
         order = sorted(range(len(labels)), key=lambda k: (crowd[k], k))
+        choices = [self._choices(a) for a in labels]
         found: dict[int, Placed] = {}
-        for _ in range(3):
+        for _ in range(ROUNDS):
+            before = dict(found)
             for k in order:
                 others = [p for n, p in found.items() if n != k]
-                found[k] = self._best(labels[k], others)
+                found[k] = self._best(choices[k], others)
+            if found == before:
+                break
         return [found[k] for k in range(len(labels))]
 
-    def _best(self, label: Label, others: list[Placed]) -> Placed:
-        taken = np.vstack([self.marks, np.array([p.box for p in others]).reshape(-1, 4)])
-        leaders = [LineString(p.leader) for p in others if p.leader is not None]
-        choices = _candidates(label)
-        boxes = np.array([box for box, _ in choices])
-        spoilt = shared(boxes, taken, 0.25).sum(axis=1) + self._outside(boxes)
+    def _choices(self, label: Label) -> "_Choices":
+        """All places of a label with what does not depend on the other labels."""
+        places = _candidates(label)
+        boxes = np.array([box for box, _ in places])
+        spoilt = shared(boxes, self.marks, CLEAR_MM).sum(axis=1) + self._outside(boxes)
         doubt = self._doubt(label, boxes)
-        cost = 50.0 * spoilt + doubt + 0.04 * np.arange(len(boxes))
-        cost += np.array([0.0 if end is None else 1.5 + 0.25 * dist(*end) for _, end in choices])
+        lead = [0.0 if end is None else 1.5 + 0.25 * dist(*end) for _, end in places]
+        cost = doubt + 0.04 * np.arange(len(boxes)) + np.array(lead)
+        return _Choices(label, places, boxes, spoilt, doubt, cost)
+
+    def _best(self, mine: "_Choices", others: list[Placed]) -> Placed:
+        theirs = np.array([p.box for p in others]).reshape(-1, 4)
+        leaders = [LineString(p.leader) for p in others if p.leader is not None]
+        spoilt = mine.spoilt + shared(mine.boxes, theirs, CLEAR_MM).sum(axis=1)
+        cost = mine.cost + 50.0 * spoilt
+        taken = np.vstack([self.marks, theirs])
         best: tuple[float, int] | None = None
         for k in np.argsort(cost, kind="stable"):
             if best is not None and cost[k] >= best[0]:
                 break
-            box, leader = choices[k]
+            box, leader = mine.places[k]
             full = cost[k] + self._crossed(box) + self._led_over(leader, taken, leaders, box)
             if best is None or full < best[0]:
                 best = float(full), int(k)
         if best is None:
             raise ValueError("a label without places")
         k = best[1]
-        return Placed(label, *choices[k], float(spoilt[k]), float(doubt[k]))
+        return Placed(mine.label, *mine.places[k], float(spoilt[k]), float(mine.doubt[k]))
 
     def _doubt(self, label: Label, boxes: Floats) -> Floats:
         """How much of the ring of `NEAR_MM` round each box lies on marks of others -> (k,)."""
@@ -164,7 +192,7 @@ class Placer:
 
     def _led_over(
         self,
-        leader: tuple[tuple[float, float], tuple[float, float]] | None,
+        leader: Leader | None,
         taken: Floats,
         leaders: list[LineString],
         box: Box,
@@ -183,9 +211,12 @@ class Placer:
 
 def shared(boxes: Floats, others: Floats, pad: float) -> Floats:
     """Area that each of boxes (k, 4), grown by `pad`, has in common with each of others (m, 4)."""
-    low = np.maximum(boxes[:, None, :2] - pad, others[None, :, :2])
-    high = np.minimum(boxes[:, None, 2:] + pad, others[None, :, 2:])
-    found: Floats = np.prod(np.maximum(high - low, 0.0), axis=2)
+    sides = []
+    for low, high in ((0, 2), (1, 3)):
+        top = np.minimum(boxes[:, None, high] + pad, others[None, :, high])
+        side = top - np.maximum(boxes[:, None, low] - pad, others[None, :, low])
+        sides.append(np.maximum(side, 0.0))
+    found: Floats = sides[0] * sides[1]
     return found
 
 
@@ -202,7 +233,7 @@ def dist(a: tuple[float, float], b: tuple[float, float]) -> float:
 
 def _candidates(
     label: Label,
-) -> list[tuple[Box, tuple[tuple[float, float], tuple[float, float]] | None]]:
+) -> list[tuple[Box, Leader | None]]:
     """Boxes around the mark; the leader of the wider rings runs from the mark to the box."""
     width, height = label.size
     found = []
@@ -222,7 +253,7 @@ def _side(value: float) -> float:
     return 0.0 if abs(value) < 0.2 else (1.0 if value > 0 else -1.0)
 
 
-def _leader(label: Label, box: Box) -> tuple[tuple[float, float], tuple[float, float]]:
+def _leader(label: Label, box: Box) -> Leader:
     end_u = min(max(label.u, box[0]), box[2])
     end_v = min(max(label.v, box[1]), box[3])
     long = hypot(end_u - label.u, end_v - label.v) or 1.0

@@ -6,17 +6,18 @@ from graduale.prints.sheet import BLACK, WHITE, Circle, Item, Path
 
 SIGN_MM = 1.5  # half size of a sign
 ARM_MM = 2.3  # half length of the cross-hair
-NAMES = ("circle", "square", "triangle", "diamond", "wedge", "hexagon")
+NAMES = ("circle", "square", "triangle", "diamond", "wedge", "brick")
 
 
 def hole_mark(u: float, v: float, order: int, tag: str = "mark") -> tuple[Item, ...]:
-    """The mark of the `order`-th group: six shapes, then the same with a second ring, a filled
-    middle, a filled shape with the cross-hair left white."""
+    """The mark of the `order`-th group (0 first): six open shapes, then the same shapes filled with
+    the cross-hair left white, with a filled middle, with a second ring. After 24 they begin anew.
+    """
     shape, style = order % len(NAMES), (order // len(NAMES)) % 4
-    solid = style == 3
+    solid = style == 1
     fill = BLACK if solid else WHITE
     items: list[Item] = [_sign(u, v, shape, SIGN_MM, fill, tag)]
-    if style == 1:
+    if style == 3:
         items.append(_sign(u, v, shape, SIGN_MM * 0.58, None, tag, 0.18))
     if style == 2:
         items.append(_sign(u, v, shape, SIGN_MM * 0.5, BLACK, tag))
@@ -38,12 +39,15 @@ def _sign(
 ) -> Item:
     if shape == 0:
         return Circle(u, v, size, BLACK, width, fill, tag)
+    if shape == 5:
+        a, b = size * 1.45, size * 0.75
+        brick = ((u - a, v - b), (u + a, v - b), (u + a, v + b), (u - a, v + b))
+        return Path((brick,), BLACK, width, closed=True, fill=fill, tag=tag)
     count, start, grow = {
         1: (4, 45.0, 1.25),
         2: (3, 90.0, 1.4),
         3: (4, 90.0, 1.3),
         4: (3, 270.0, 1.4),
-        5: (6, 0.0, 1.12),
     }[shape]
     turn = [start * pi / 180 + 2 * pi * k / count for k in range(count)]
     corners = tuple((u + grow * size * cos(t), v + grow * size * sin(t)) for t in turn)

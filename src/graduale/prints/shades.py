@@ -31,7 +31,7 @@ class Scale:
     def words(self) -> tuple[str, ...]:
         """The edges as text, all with the same number of decimals."""
         step = self.edges[1] - self.edges[0]
-        digits = next(d for d in range(4) if abs(round(step, d) - step) < 1e-9 or d == 3)
+        digits = next(d for d in range(6) if abs(round(step, d) - step) < 1e-9 or d == 5)
         return tuple(f"{e:.{digits}f}" for e in self.edges)
 
 

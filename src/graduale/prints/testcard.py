@@ -101,10 +101,10 @@ def _figure(cut: ScrapCut, tool: Tool) -> tuple[Item, ...]:
     scale = 12.0 / (max(tool.bit_mm, tool.rest_radius_mm) + 1.0)
     words = f"{'Rest' if cut.method == 'rest' else 'Collar'}, {cut.hold}: group {cut.group}"
     title = Text(0, FIGURE_H - 4, words, 10, True)
-    return (title, Group(_Section(cut, tool, scale).items(), 21.0, 13.0))
+    return (title, Group(Section(cut, tool, scale).items(), 21.0, 13.0))
 
 
-class _Section:
+class Section:
     """Section with the rest tip's top at the origin; lengths in mm on the paper."""
 
     def __init__(self, cut: ScrapCut, tool: Tool, scale: float) -> None:
@@ -115,8 +115,8 @@ class _Section:
         self.shape = tool.bit_shape
 
     def items(self) -> tuple[Item, ...]:
-        base = self._base()
-        tip = self._tip(base)
+        base = self.base()
+        tip = self.tip(base)
         bit = self._bit(tip)
         lower = [self._along(base, -REACH), self._along(base, REACH)]
         if self.cut.method == "collar":
@@ -132,7 +132,7 @@ class _Section:
         """Height of the level upper face under a collar."""
         return REACH * sin(self.turn) + 6.0 * self.k
 
-    def _base(self) -> Point:
+    def base(self) -> Point:
         """Where the outside of the block meets the axis of the bit."""
         if self.cut.method == "collar":
             return 0.0, 0.0
@@ -144,7 +144,7 @@ class _Section:
     def _lift(self, p: Point, d: float) -> Point:
         return p[0] - d * sin(self.turn), p[1] + d * cos(self.turn)
 
-    def _tip(self, base: Point) -> float:
+    def tip(self, base: Point) -> float:
         """Height of the bit's end so that `left` remains square to the outside."""
         t, a, r = self.left, self.turn, self.r
         if self.shape == "flat":
