@@ -138,7 +138,7 @@ def _links(
         [plates["top"].mesh.xy, plates["back"].mesh.xy, nodes[first_rib:first_block, :2]]
     )
     for i, region in enumerate(regions):
-        area = shapely.Polygon(region.ring).buffer(0.01)
+        area = shapely.Polygon(region.ring).buffer(0.05)
         inside = shapely.contains_xy(area, plan[:, 0], plan[:, 1])
         master[np.flatnonzero(inside)] = first_block + i
     hung = master[master]

@@ -3,10 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 
 from graduale.base.arrays import Floats, Ints
 from graduale.box.plate import KG_M3, PlateShell
+from graduale.geometry.seats import corner_seats
 from graduale.records.instrument import Bar, Instrument, Post, WoodChoice
 from graduale.shell.beams import Beams
 from graduale.shell.facets import triads_of
@@ -91,14 +91,12 @@ def block_regions(instrument: Instrument, rib_line: Floats, corners: Floats) -> 
 
 
 def _corner_regions(instrument: Instrument, rib_line: Floats, corners: Floats) -> list[Region]:
-    inner = shapely.Polygon(rib_line).buffer(0.05)
     out = []
-    for i, tip in enumerate(corners):
-        nearest = rib_line[np.argmin(np.linalg.norm(rib_line - tip, axis=1))]
-        disc = shapely.Point(nearest).buffer(instrument.blocks.corner_depth_mm).intersection(inner)
-        height = 0.5 * rib_height(instrument, nearest[:1])[0]
-        place = np.array([nearest[0], nearest[1], height])
-        out.append(Region(f"corner block {i + 1}", np.asarray(disc.exterior.coords)[:-1], place))
+    seats = corner_seats(rib_line, [tuple(c) for c in corners], instrument.blocks.corner_depth_mm)
+    for i, ring in enumerate(seats):
+        x, y = ring.mean(axis=0)
+        height = 0.5 * rib_height(instrument, np.array([x]))[0]
+        out.append(Region(f"corner block {i + 1}", ring, np.array([x, y, height])))
     return out
 
 

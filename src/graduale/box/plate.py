@@ -62,6 +62,13 @@ def plate_bodies(instrument: Instrument) -> dict[PlateName, PlateBody]:
     return out
 
 
+def without_openings(body: PlateBody) -> PlateBody:
+    """The same plate before the soundholes are cut."""
+    return PlateBody(
+        body.which, body.outline, body.arching, (), body.wood, body.choice, body.inside
+    )
+
+
 @dataclass(frozen=True, eq=False)
 class PlateShell:
     """A plate's facets on the middle surface of a nominal thickness, in the body frame.

@@ -7,7 +7,7 @@ from scipy.spatial import cKDTree
 
 from graduale.base.arrays import Floats, GridMap
 from graduale.box import meshing, parts
-from graduale.box.plate import PlateBody, PlateShell, ThicknessAt, lift
+from graduale.box.plate import PlateBody, PlateShell, ThicknessAt, lift, without_openings
 from graduale.geometry.grid import plate_grid
 from graduale.records.instrument import Instrument
 from graduale.shell.model import Links, Shell
@@ -72,13 +72,6 @@ def free_plate(
     if with_bar:
         beams = (parts.bar_beams(instrument.bar, plate, meshed.bar, plate.nodes, links),)
     return FreePlate(plate, Structure(shell, np.full(count, np.nan), beams))
-
-
-def without_openings(body: PlateBody) -> PlateBody:
-    """The same plate before the soundholes are cut."""
-    return PlateBody(
-        body.which, body.outline, body.arching, (), body.wood, body.choice, body.inside
-    )
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,9 +10,9 @@ from graduale.base.progress import Progress, part
 from graduale.box import meshing
 from graduale.box.build import Box, build_box
 from graduale.box.cases import cases_of
-from graduale.box.plate import PlateBody, ThicknessAt, plate_bodies
+from graduale.box.plate import PlateBody, ThicknessAt, plate_bodies, without_openings
 from graduale.box.readouts import Reading, Solved, reading_of, solve
-from graduale.box.tones import Tone, free_plate, without_openings
+from graduale.box.tones import Tone, free_plate
 from graduale.box.tones import tones as tap_tones
 from graduale.box.verdicts import K_DEF, Judged, judge, limits
 from graduale.geometry.grid import plate_grid
@@ -21,13 +21,16 @@ from graduale.jobs.setup_report import SetupReport, setup_report
 from graduale.plan.tools import WoodKind, tools
 from graduale.records.instrument import Instrument, PlateName
 from graduale.shell.buckling import buckling_factor
-from graduale.thickness.choose import Choice, Problem, choose
-from graduale.thickness.field import Field, Layout, layout_of
+from graduale.thickness.choose import Choice, Problem, Zones, choose, mended
+from graduale.thickness.field import FAMILIES, ZONES, Field, Layout, layout_of
 from graduale.thickness.floor import LoneFloor, joint_reduction, lone_floor, thinned
 from graduale.thickness.leave import Leave, leave_before_holes
 from graduale.wood.species import species
 
 GRID_MM = 2.0
+_MENDS = 5
+_TIGHT = 1.06  # reserve below which a verdict is said to limit
+_HELPS = 0.05  # relative fall of the demand for a millimetre more
 TONES = 8
 
 
@@ -102,37 +105,35 @@ def decide(instrument: Instrument, known: Reference, progress: Progress) -> Deci
     bodies = plate_bodies(instrument)
     layouts = {w: layout_of(instrument, bodies[w]) for w in PLATES}
     start = {w: layouts[w].at(np.full(4, 3.0)) for w in PLATES}
-    progress(0.02, "decide.box")
+    progress(0.02, "mesh")
     problems = [
         _problem(instrument, bodies, layouts, start, known, size)
         for size in (meshing.DECIDING_MM, meshing.SETTLED_MM)
     ]
     choice = choose(problems[0], problems[1], part(progress, 0.05, 0.6))
-    fields = {w: layouts[w].at(choice.zones[w]) for w in PLATES}
-    progress(0.62, "decide.settle")
-    settled = _problem(instrument, bodies, layouts, fields, known, meshing.SETTLED_MM)
-    reading = settled.reading
-    solved = solve(reading, reading.box.thickness(fields), slopes=True)
+    progress(0.62, "settle")
+    settled, zones, solved = _settled(instrument, bodies, layouts, choice, known)
+    reading, fields = settled.reading, {w: layouts[w].at(zones[w]) for w in PLATES}
     judged = judge(reading, solved, known.band, instrument.margin)
-    progress(0.7, "decide.floors")
+    progress(0.7, "floor")
     joint = _joint(problems[0], fields, solved, known)
     leave = _leave(instrument, bodies, layouts, fields)
     plates = {}
     for i, which in enumerate(PLATES):
-        progress(0.78 + 0.1 * i, "decide.tones")
+        progress(0.78 + 0.1 * i, "tones")
         lone = lone_floor(reading, solved, limits(reading, known.band, 0.0), which)
         plates[which] = _plate(
             instrument, bodies[which], layouts[which], fields, lone, joint, leave, judged
         )
-    progress(0.98, "decide.guard")
+    progress(0.98, "solve")
     strung = solved.u[:, reading.cases.column("strung")]
     t_facet = reading.box.structure.facet_thickness(solved.t_nodes)
     guard = buckling_factor(reading.box.shell, t_facet, strung, solved.held) / (1.0 + K_DEF)
     found = Choice(
-        choice.family, choice.zones, choice.trials, solved, choice.unreachable, choice.at_least
+        choice.family, zones, choice.trials, solved, choice.unreachable, choice.at_least
     )
     report = setup_report(reading, solved)
-    progress(1.0, "decide.done")
+    progress(1.0, "solve")
     return Decided(
         instrument, known, plates, found, reading, judged, guard, joint, leave, report
     )
@@ -149,6 +150,47 @@ def _problem(
     box = build_box(instrument, bodies, nominal, size_mm)
     reading = reading_of(box, cases_of(box))
     return Problem(reading, layouts, limits(reading, known.band, instrument.margin))
+
+
+def _settled(
+    instrument: Instrument,
+    bodies: Mapping[PlateName, PlateBody],
+    layouts: Mapping[PlateName, Layout],
+    choice: Choice,
+    known: Reference,
+) -> tuple[Problem, Zones, Solved]:
+    """The fine box with its middle surface at the chosen map; zones raised until all that can hold does."""
+    zones = choice.zones
+    for attempt in range(_MENDS + 1):
+        fields = {w: layouts[w].at(zones[w]) for w in PLATES}
+        settled = _problem(instrument, bodies, layouts, fields, known, meshing.SETTLED_MM)
+        box = settled.reading.box
+        solved = solve(settled.reading, box.thickness(fields), slopes=True)
+        within = {k: v for k, v in settled.limits.items() if k not in choice.unreachable}
+        if attempt == _MENDS or all(solved.values[k] <= v for k, v in within.items()):
+            break
+        first = {w: box.first_node(w) for w in PLATES}
+        family = FAMILIES[choice.family]
+        zones = mended(family, zones, settled.bases(), first, solved, within)
+    return settled, zones, solved
+
+
+def zone_limits(made: "Decided") -> dict[PlateName, dict[str, Judged | None]]:
+    """For each zone the tight verdict that its thickness helps most; None where none is tight."""
+    slopes, box = made.choice.solved.slopes, made.box
+    assert slopes is not None
+    tight = [j for j in made.judged if j.reserve < _TIGHT]
+    out: dict[PlateName, dict[str, Judged | None]] = {}
+    for w in PLATES:
+        basis = made.plates[w].layout.basis(box.plates[w].inside_xy)
+        rows = basis.slopes(made.choice.zones[w])
+        start = box.first_node(w)
+        gains = {j.key: -(slopes[j.key][start : start + len(rows)] @ rows) / j.demand for j in tight}
+        out[w] = {}
+        for i, zone in enumerate(ZONES):
+            helped = [j for j in tight if gains[j.key][i] > _HELPS]
+            out[w][zone] = max(helped, key=lambda j: float(gains[j.key][i]), default=None)
+    return out
 
 
 def _joint(

@@ -10,6 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from graduale.base.arrays import Floats, freeze
 from graduale.geometry.outline import Outline
+from graduale.geometry.seats import corner_seats
 from graduale.plan.tools import layout_rule
 from graduale.records.instrument import Instrument, PlateName
 
@@ -79,9 +80,8 @@ def _rim(
     ring = body.buffer(-max(0.0, at_mm - rule.channel_half_mm))
     channel = ring.difference(body.buffer(-(at_mm + rule.channel_half_mm)))
     areas: list[tuple[str, BaseGeometry]] = [(PLATFORM, platform), (END_BLOCK, seats.union(ends))]
-    if blocks.corner_depth_mm > 0:
-        reach = blocks.corner_depth_mm
-        areas += [(CORNER_BLOCK, Point(tip).buffer(reach)) for tip in outline.corners]
+    seats_at = corner_seats(outline.xy, outline.corners, blocks.corner_depth_mm)
+    areas += [(CORNER_BLOCK, Polygon(seat).buffer(rib_mm)) for seat in seats_at]
     return [*areas, (CHANNEL, channel)]
 
 

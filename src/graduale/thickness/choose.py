@@ -108,7 +108,7 @@ def choose(
     search, truth = _Coarse(coarse), _Coarse(fine)
     zones: Zones = {w: np.full(4, _START_MM) for w in _PLATES}
     unreachable = _unreachable(truth, fine)
-    progress(0.12, "choose.start")
+    progress(0.12, "choose")
     kept: Trial | None = None
     trials = []
     names = list(families)
@@ -124,10 +124,39 @@ def choose(
             break  # freer zones no longer pay
     assert kept is not None
     rounded = {w: np.ceil(kept.zones[w] / ROUND_MM - 1e-6) * ROUND_MM for w in _PLATES}
-    progress(0.9, "choose.check")
+    progress(0.9, "settle")
     final = solve(fine.reading, truth.nodes(rounded), slopes=True)
     least = _on_least(coarse, rounded)
     return Choice(kept.family, rounded, tuple(trials), final, unreachable, least)
+
+
+def mended(
+    family: Floats, zones: Zones, bases: Mapping[PlateName, Basis], first: Mapping[PlateName, int],
+    solved: Solved, limits: Mapping[str, float],
+) -> Zones:
+    """Zones raised in steps of 0.05 where a verdict is still over its limit by a little.
+
+    For the worst verdict, the free number that lowers it most for its mass is raised by what the slopes
+    say is missing. `bases`, `first`: zone shares and first node of each plate in the solved box.
+    """
+    slopes = solved.slopes
+    assert slopes is not None
+    key = max(limits, key=lambda k: solved.values[k] / limits[k])
+    lack = np.log(solved.values[key] / limits[key])
+    best: tuple[float, PlateName, int] | None = None
+    for w in _PLATES:
+        rows = bases[w].slopes(zones[w]) @ family
+        nodes = slopes[key][first[w] : first[w] + len(rows)]
+        gain = -(nodes @ rows) / solved.values[key]
+        for i, value in enumerate(gain):
+            if best is None or value > best[0]:
+                best = float(value), w, i
+    out = {w: np.array(zones[w]) for w in _PLATES}
+    if best is None or best[0] <= 0.0:
+        return out
+    steps = min(10.0, max(1.0, np.ceil(lack / best[0] / ROUND_MM)))
+    out[best[1]] = out[best[1]] + family[:, best[2]] * steps * ROUND_MM
+    return out
 
 
 def _settle(
@@ -142,7 +171,7 @@ def _settle(
     """Two rounds: correct coarse by fine at the map in hand, then optimise."""
     zones, before = start, search.solves
     for round_ in range(2):
-        progress(0.5 * round_, f"choose.{name}")
+        progress(0.5 * round_, "choose")
         fine = solve(truth.problem.reading, truth.nodes(zones), slopes=False).values
         rough = search.solved(zones).values
         limits = {
@@ -178,7 +207,7 @@ def _optimise(
         return float(search.mass_row @ search.nodes(z)), slope
 
     def room(p: Floats) -> Floats:
-        progress(0.5, "choose.step")
+        progress(0.5, "choose")
         values = search.solved(zones_of(p)).values
         out: Floats = -np.log(np.array([values[k] for k in keys]) / bound)
         return out

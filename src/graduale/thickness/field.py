@@ -126,7 +126,7 @@ def layout_of(instrument: Instrument, body: PlateBody) -> Layout:
     tips = np.array(body.outline.corners).reshape(-1, 2)
     for region in block_regions(instrument, rib, tips):
         inner = inner.difference(shapely.Polygon(region.ring))
-    inner = _end_bands(inner, body)
+    inner = _end_bands(inner, body, instrument.blocks.end_width_mm)
     parts = getattr(inner, "geoms", [inner])
     free = max(parts, key=lambda part: part.area)
     b = instrument.body
@@ -135,12 +135,15 @@ def layout_of(instrument: Instrument, body: PlateBody) -> Layout:
     )
 
 
-def _end_bands(inner: shapely.Geometry, body: PlateBody) -> shapely.Geometry:
-    """Leaves the wider platform at both ends."""
+def _end_bands(
+    inner: shapely.Geometry, body: PlateBody, width_mm: float
+) -> shapely.Geometry:
+    """Leaves the wider platform at both ends, over the width of the end blocks."""
     length, wide = body.outline.length_mm, body.inside.platform_end_mm
-    low, high = body.outline.xy[:, 0].min() + wide, body.outline.xy[:, 0].max() - wide
-    band = shapely.box(low, -length, high, length)
-    return inner.intersection(band)
+    near = body.outline.polygon.difference(body.outline.polygon.buffer(-wide))
+    middle = shapely.box(0.25 * length, -length, 0.75 * length, length)
+    band = shapely.box(-length, -0.5 * width_mm, 2.0 * length, 0.5 * width_mm)
+    return inner.difference(near.intersection(band).difference(middle))
 
 
 def _smooth(s: Floats) -> Floats:

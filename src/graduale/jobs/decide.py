@@ -1,0 +1,111 @@
+"""The use case `decide`: an instrument file in, a folder with the decision and the bench sheets out."""
+
+import datetime
+import os
+from collections.abc import Mapping
+from pathlib import Path
+
+from graduale.base.findings import Refused
+from graduale.base.progress import Progress, part
+from graduale.base.threads import blas_threads
+from graduale.files.instrument import load_instrument
+from graduale.files.workshop import WORKSHOP_NAME
+from graduale.jobs import check
+from graduale.jobs.deciding import Decided, decide
+from graduale.jobs.document import as_bytes, document
+from graduale.jobs.drawings import bench_sheets
+from graduale.jobs.holeplan import Targets, plans_of, stages_of
+from graduale.jobs.pictures import pictures_of
+from graduale.jobs.reasons import sections
+from graduale.jobs.reference import PLATES, reference
+from graduale.jobs.result import DONE, NO_SAFE_MAP, JobResult
+from graduale.jobs.summary import summary
+from graduale.plan.records import HolePlan
+from graduale.plan.table import holes_csv
+from graduale.prints.bench import bench_sheets_pdf
+from graduale.records.instrument import Instrument
+from graduale.store.out import check_folder, write_folder
+
+INSTRUMENT_NAME = "instrument.toml"
+DATE_VARIABLE = "GRADUALE_DATE"
+PAPERS = ("A4", "Letter")
+Files = dict[str, bytes | str]
+
+
+def today() -> str:
+    """The date on the sheets: GRADUALE_DATE, else today."""
+    return os.environ.get(DATE_VARIABLE) or datetime.date.today().isoformat()
+
+
+def run(path: Path, out: Path, progress: Progress) -> JobResult:
+    """Decides, writes the folder, returns the summary; exit code 3 when no safe map was found.
+
+    Errors: Refused (input, or a folder that cannot be written), Cancelled.
+    """
+    check_folder(out)
+    loaded = load_instrument(path)
+    wrong = [f for f in check.inspect(loaded, path.name).findings if f.level == "error"]
+    if wrong:
+        raise Refused(wrong)
+    with blas_threads():
+        known = reference(part(progress, 0.0, 0.3))
+        made = decide(loaded.instrument, known, part(progress, 0.3, 0.85))
+        progress(0.86, "holes")
+        found, files = _files(made, part(progress, 0.86, 0.98))
+    files[INSTRUMENT_NAME] = path.read_bytes()
+    shop = path.parent / WORKSHOP_NAME
+    if shop.is_file():
+        files[WORKSHOP_NAME] = shop.read_bytes()
+    sheets = f"sheets-{loaded.instrument.workshop.paper}.pdf"
+    text = summary(found, loaded.instrument, str(out), sheets)
+    files["summary.txt"] = text + "\n"
+    progress(0.99, "write")
+    write_folder(out, files)
+    safe = bool(found["safe"])
+    return JobResult(DONE if safe else NO_SAFE_MAP, text, found)
+
+
+def _files(made: Decided, progress: Progress) -> tuple[dict[str, object], Files]:
+    targets = {w: targets_of(made, w) for w in PLATES}
+    stages = {w: stages_of(t) for w, t in targets.items()}
+    plans = plans_of(made.instrument, targets)
+    found = document(made, plans, stages)
+    progress(0.4, "sheets")
+    bodies = {w: made.plates[w].body for w in PLATES}
+    shown = plans if found["safe"] else {}
+    files: Files = {"decision.json": as_bytes(found)}
+    files |= paper_files(made.instrument, bodies, found, shown)
+    files |= pictures_of(made, found, today())
+    return found, files
+
+
+def targets_of(made: Decided, which: str) -> Targets:
+    """The maps that a plate's work is planned from."""
+    plate = made.plates["top" if which == "top" else "back"]
+    before = [s.thickness for s in plate.states if s.name == "before_holes"]
+    return Targets(
+        plate.body,
+        plate.wood_kind,
+        plate.finished.thickness,
+        before[0] if before else None,
+        plate.platform,
+    )
+
+
+def paper_files(
+    instrument: Instrument,
+    bodies: Mapping[str, object],
+    found: Mapping[str, object],
+    plans: Mapping[str, HolePlan],
+    papers: tuple[str, ...] = PAPERS,
+) -> Files:
+    """Bench sheets as PDF, hole lists as CSV."""
+    shop = instrument.workshop
+    sheets = bench_sheets(instrument, bodies, found, plans, sections(found, instrument), today())  # type: ignore[arg-type]
+    out: Files = {
+        f"sheets-{paper}.pdf": bench_sheets_pdf(sheets, paper, shop.printer_x, shop.printer_y)  # type: ignore[arg-type]
+        for paper in papers
+    }
+    for which, plan in plans.items():
+        out[f"holes-{which}.csv"] = holes_csv(plan)
+    return out

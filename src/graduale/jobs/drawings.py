@@ -1,0 +1,175 @@
+"""A decision's document -> plate drawings, bench sheets and pictures. Geometry comes from the instrument."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any, cast
+
+import numpy as np
+import shapely
+
+from graduale.base.arrays import Floats, GridMap
+from graduale.box.build import rect_points
+from graduale.box.parts import bar_outline
+from graduale.box.plate import PlateBody
+from graduale.jobs.document import map_from
+from graduale.plan.card import plan_card
+from graduale.plan.records import HolePlan
+from graduale.prints import data
+from graduale.prints.holesheet import hole_sheet
+from graduale.prints.maps import graduation_sheet
+from graduale.prints.reasons import reasons_sheet
+from graduale.prints.sheet import Sheet
+from graduale.prints.stagesheet import stage_sheet
+from graduale.prints.testcard import scrap_card
+from graduale.records.instrument import Instrument, PlateName
+
+_TOOL_NAMES = {
+    "drill": "drill",
+    "gouge": "gouge",
+    "toothed_plane": "toothed plane",
+    "smooth_plane": "smooth plane",
+    "scraper": "scraper",
+    "paper": "paper",
+}
+
+
+def head_of(instrument: Instrument, document: Mapping[str, Any], which: PlateName, date: str) -> data.PageHead:
+    """What stands on every page."""
+    return data.PageHead(
+        instrument.name, which, "inside", date, document["digest"], instrument.left_handed
+    )
+
+
+def drawing_of(
+    instrument: Instrument, body: PlateBody, document: Mapping[str, Any], plan: HolePlan | None
+) -> data.PlateDrawing:
+    """One plate as drawn; without a plan no holes and no zones."""
+    which = body.which
+    stored = document["plates"][which]
+    grid = map_from(stored["thickness"])
+    top = which == "top"
+    post = instrument.post
+    return data.PlateDrawing(
+        plate=which,
+        outline=body.outline.xy,
+        thickness=grid,
+        openings=body.openings,
+        rib_line=body.outline.inset(instrument.body.overhang_mm),
+        platform_line=body.outline.inset(body.inside.platform_mm),
+        stations=tuple(
+            data.Station(s["name"], s["x_mm"], s["y_mm"], s["mm"]) for s in stored["stations"]
+        ),
+        zones=() if plan is None else zones_of(plan),
+        holes=() if plan is None else marks_of(plan),
+        groups=() if plan is None else groups_of(plan),
+        bar=bar_outline(instrument.bar) if top and instrument.bar.present else None,
+        post=data.Post(post.x_mm, post.y_mm, post.diameter_mm) if post.present else None,
+        feet=feet_of(instrument) if top else (),
+        stages=stages_of(stored, grid),
+    )
+
+
+def feet_of(instrument: Instrument) -> tuple[Floats, ...]:
+    """Footprints of the bridge's feet."""
+    b = instrument.bridge
+    out = []
+    for y in (b.bass_foot_y_mm, b.treble_foot_y_mm):
+        corner = rect_points(b.x_mm, y, 2.0 * b.foot_width_mm, 2.0 * b.foot_length_mm, 2)
+        out.append(np.asarray(shapely.MultiPoint(corner).convex_hull.exterior.coords)[:-1])
+    return tuple(out)
+
+
+def stages_of(stored: Mapping[str, Any], grid: GridMap) -> tuple[data.Stage, ...]:
+    """Stage maps back from the document."""
+    out = []
+    for s in stored["stages"]:
+        leave = map_from({**stored["thickness"], "values": s["leave"]})
+        name = _TOOL_NAMES.get(s["tool"], s["tool"])
+        out.append(data.Stage(name, leave, f"+{s['allowance_mm']:g}", s["scatter_mm"]))
+    return tuple(out)
+
+
+def zones_of(plan: HolePlan) -> tuple[data.Zone, ...]:
+    """Keep-out zones by name."""
+    rings: dict[str, list[Floats]] = {}
+    for zone in plan.zones:
+        rings.setdefault(zone.name, []).append(zone.polygon)
+    return tuple(data.Zone(name, (r,)) for name, many in rings.items() for r in many)
+
+
+def marks_of(plan: HolePlan) -> tuple[data.HoleMark, ...]:
+    """Holes as printed."""
+    return tuple(
+        data.HoleMark(
+            h.id,
+            h.x_mm,
+            h.y_mm,
+            f"{h.setting_mm:.1f}",
+            h.group,
+            cast(data.Method, h.method),
+            cast(data.Hold, h.hold),
+            h.slope_deg,
+            h.leaves_mm,
+        )
+        for h in plan.holes
+    )
+
+
+def groups_of(plan: HolePlan) -> tuple[data.HoleGroup, ...]:
+    """Settings in drilling order."""
+    return tuple(
+        data.HoleGroup(
+            g.key,
+            f"{g.setting_mm:.1f}",
+            cast(data.Method, g.method),
+            cast(data.Hold, g.hold),
+            plan.bit,
+            plan.depth_to,
+            g.count,
+            g.leaves_min_mm,
+            g.leaves_max_mm,
+        )
+        for g in plan.groups
+    )
+
+
+def bench_sheets(
+    instrument: Instrument,
+    bodies: Mapping[PlateName, PlateBody],
+    document: Mapping[str, Any],
+    plans: Mapping[str, HolePlan],
+    sections: Sequence[data.Words],
+    date: str,
+) -> list[Sheet]:
+    """All sheets in the order of the work: back first, then the top; reasons last."""
+    sheets: list[Sheet] = []
+    order: tuple[PlateName, PlateName] = ("back", "top")
+    for which in order:
+        head = head_of(instrument, document, which, date)
+        plan = plans.get(which)
+        plate = drawing_of(instrument, bodies[which], document, plan)
+        if plan is not None and plan.holes:
+            sheets.append(scrap_card(head, _cuts(plan, instrument), _tool(instrument)))
+            sheets.append(hole_sheet(head, plate))
+        sheets += [stage_sheet(head, plate), graduation_sheet(head, plate)]
+    sheets.append(reasons_sheet(head_of(instrument, document, "top", date), sections))
+    return sheets
+
+
+def _cuts(plan: HolePlan, instrument: Instrument) -> tuple[data.ScrapCut, ...]:
+    return tuple(
+        data.ScrapCut(
+            r.group,
+            cast(data.Method, r.method),
+            cast(data.Hold, r.hold),
+            f"{r.setting_mm:.1f}",
+            r.tilt_deg,
+            r.expect_mm,
+            r.tolerance_mm,
+        )
+        for r in plan_card(plan, instrument.drill)
+    )
+
+
+def _tool(instrument: Instrument) -> data.Tool:
+    d = instrument.drill
+    return data.Tool(d.bit_mm, d.bit_shape, d.rest_radius_mm, d.step_mm, d.spur_mm)

@@ -1,0 +1,63 @@
+"""The use case `holes`: plan the guide holes of a decision again, without deciding anew."""
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+
+from graduale.base.findings import refuse
+from graduale.base.progress import Progress
+from graduale.base.threads import blas_threads
+from graduale.jobs.decide import Files, paper_files
+from graduale.jobs.document import as_bytes, plan_document
+from graduale.jobs.earlier import Earlier, read_earlier, with_drill
+from graduale.jobs.holeplan import plans_of
+from graduale.jobs.reference import PLATES
+from graduale.jobs.result import DONE, JobResult
+from graduale.plan.records import HolePlan
+from graduale.store.out import check_folder, write_folder
+
+
+def run(
+    folder: Path, out: Path | None, overrides: Mapping[str, str], progress: Progress
+) -> JobResult:
+    """Plans again and writes hole lists and sheets; into `folder` itself unless `out` is given.
+
+    Errors: Refused when the decision is missing, not safe, or an override is no value.
+    """
+    earlier = read_earlier(folder)
+    if not earlier.document["safe"]:
+        raise refuse("not-safe", str(folder), "holds no safe map; there are no holes to plan. Cure it first.")
+    target = out or folder
+    check_folder(target)
+    instrument = with_drill(earlier.instrument, overrides)
+    progress(0.1, "holes")
+    with blas_threads():
+        plans = plans_of(instrument, earlier.targets())
+        found = dict(earlier.document)
+        found["guide_holes"] = [asdict(h) for w in PLATES for h in plans[w].holes]
+        found["drill"] = asdict(instrument.drill)
+        found["hole_plans"] = {w: plan_document(plans[w]) for w in PLATES}
+        progress(0.6, "sheets")
+        files: Files = {"decision.json": as_bytes(found)}
+        files |= paper_files(instrument, earlier.bodies, found, plans)
+    if out is not None:
+        files |= carried(folder)
+    progress(0.95, "write")
+    write_folder(target, files, keep=True)
+    return JobResult(DONE, _text(earlier, plans, target), {"guide_holes": found["guide_holes"]})
+
+
+def carried(folder: Path) -> Files:
+    """What a new folder takes over from the earlier one so that it stands on its own."""
+    names = ("instrument.toml", "workshop.toml", "summary.txt")
+    return {n: (folder / n).read_bytes() for n in names if (folder / n).is_file()}
+
+
+def _text(earlier: Earlier, plans: Mapping[str, HolePlan], target: Path) -> str:
+    lines = [f"{earlier.document['instrument']}   decision {earlier.document['digest']}"]
+    for which, plan in plans.items():
+        settings = ", ".join(f"{g.key} {g.setting_mm:.1f} mm ({g.count})" for g in plan.groups)
+        lines.append(f"{which}: {len(plan.holes)} guide holes, {plan.bit}; settings in order: {settings}")
+        lines += [f.line() for f in plan.findings]
+    lines.append(f"Written to {target}. Next: print the sheets at 100 %, drill the scrap block first.")
+    return "\n".join(lines)

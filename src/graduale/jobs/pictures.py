@@ -1,0 +1,67 @@
+"""Pictures of a decision: thickness, floors, reserve, slope, node lines; PNG and SVG."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from graduale.base.arrays import GridMap
+from graduale.jobs.deciding import Decided
+from graduale.jobs.document import map_from
+from graduale.jobs.drawings import drawing_of, head_of
+from graduale.jobs.reference import PLATES
+from graduale.prints import pictures
+from graduale.prints.data import TapTone, Verdict
+from graduale.prints.gauges import verdict_picture
+from graduale.prints.sheet import Drawing
+
+DPI = 110.0
+
+
+def pictures_of(made: Decided, document: Mapping[str, Any], date: str) -> dict[str, bytes | str]:
+    """Files by name."""
+    out: dict[str, bytes | str] = {}
+    for name, drawing in _drawings(made, document, date).items():
+        out[f"pictures/{name}.png"] = pictures.picture_png(drawing, DPI)
+        out[f"pictures/{name}.svg"] = pictures.picture_svg(drawing, name)
+    return out
+
+
+def _drawings(made: Decided, document: Mapping[str, Any], date: str) -> dict[str, Drawing]:
+    out = {}
+    for which in PLATES:
+        plate, stored = made.plates[which], document["plates"][which]
+        head = head_of(made.instrument, document, which, date)
+        drawing = drawing_of(made.instrument, plate.body, document, None)
+        floor = map_from(stored["floor_joint"])
+        lone = map_from(stored["floor_lone_spot"])
+        out[f"{which}-thickness"] = pictures.thickness_picture(head, drawing)
+        out[f"{which}-floor-joint"] = pictures.floor_picture(head, drawing, floor, "all at once")
+        out[f"{which}-floor-lone-spot"] = pictures.floor_picture(head, drawing, lone, "one spot alone")
+        out[f"{which}-reserve"] = pictures.reserve_picture(head, drawing, map_from(stored["reserve"]))
+        out[f"{which}-slope"] = pictures.slope_picture(head, drawing, _slope(made, which, floor))
+        heard = [TapTone(t.name, t.hz, t.motion) for t in plate.finished.tones]
+        out[f"{which}-tap-tones"] = pictures.nodal_picture(head, drawing, heard)
+    out["verdicts"] = verdict_picture(
+        f"{made.instrument.name}: verdicts against the reference band", _gauges(document)
+    )
+    return out
+
+
+def _gauges(document: Mapping[str, Any]) -> list[Verdict]:
+    """One gauge for each verdict of each plate; ticks at the ends of the band and at the average."""
+    out = []
+    for which in PLATES:
+        for kind, v in document["plates"][which]["verdicts"].items():
+            if v is None:
+                continue
+            band = {"least": v["band"][0], "average": 1.0, "greatest": v["band"][1]}
+            out.append(Verdict(f"{kind}, {which}", v["ratio"], v["limit"], band, None, v["where"]))
+    return out
+
+
+def _slope(made: Decided, which: str, grid: GridMap) -> GridMap:
+    body = made.plates["top" if which == "top" else "back"].body
+    points = np.stack(np.meshgrid(grid.x_mm, grid.y_mm, indexing="ij"), axis=-1)
+    values = body.arching.slope_deg(points.reshape(-1, 2)).reshape(grid.values.shape)
+    return GridMap(grid.x_mm, grid.y_mm, np.where(np.isfinite(grid.values), values, np.nan))

@@ -1,0 +1,151 @@
+"""In plain words: what limits each plate, what would cure it, how the answer compares with usual numbers."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from graduale.jobs.check import WORTH_MEASURING
+from graduale.jobs.document import map_from
+from graduale.prints.data import Words
+from graduale.records.instrument import Instrument
+from graduale.words.catalogue import say
+
+_PLATES = ("top", "back")
+
+
+def cure(key: str, document: Mapping[str, Any]) -> str:
+    """What would let a verdict pass or a plate go thinner."""
+    drop = float(document["setup"]["projection_drop_mm"])
+    if key == "lengthwise":
+        return say("cure.lengthwise", drop=drop)
+    if key == "sag share":
+        return say("cure.sag")
+    if key.startswith("across"):
+        return say("cure.across_back" if key.endswith("back") else "cure.across")
+    for part in ("foot", "post", "hole"):
+        if part in key:
+            return say(f"cure.{part}")
+    return say("cure.press")
+
+
+def tightest(document: Mapping[str, Any], which: str) -> Mapping[str, Any] | None:
+    """The verdict with the least reserve on a plate."""
+    found = [v for v in document["plates"][which]["verdicts"].values() if v is not None]
+    return min(found, key=lambda v: float(v["reserve"]), default=None)
+
+
+def limits(document: Mapping[str, Any], instrument: Instrument) -> list[str]:
+    """What sets each zone of each plate: a verdict with its cure, or the least thickness of the file."""
+    out = []
+    for which in _PLATES:
+        plate = document["plates"][which]
+        by_key: dict[str, list[str]] = {}
+        for zone, one in plate["limited_by"].items():
+            if one is not None:
+                by_key.setdefault(one["key"], []).append(zone)
+        for key, zones in by_key.items():
+            one = plate["limited_by"][zones[0]]
+            out.append(
+                say(
+                    "decide.limits",
+                    plate=which,
+                    zones=_zone_words(zones),
+                    where=one["where"],
+                    reserve=one["reserve"],
+                    cure=cure(key, document),
+                )
+            )
+        least = [z.removeprefix(f"{which} ") for z in document["on_least"] if z.startswith(which)]
+        if least:
+            mm = instrument.plate("top" if which == "top" else "back").inside.least_mm
+            out.append(say("decide.on_least", plate=which, least=mm, zones=", ".join(least)))
+    return out
+
+
+def _zone_words(zones: list[str]) -> str:
+    names = {"upper": "upper bout", "lower": "lower bout"}
+    return ", ".join(names.get(z, z) for z in zones)
+
+
+def failures(document: Mapping[str, Any]) -> list[str]:
+    """What fails, the worst first, each with its cure; the same failing read-out is named once."""
+    out = []
+    for one in document["failing"][:4]:
+        out.append(
+            say(
+                "decide.fails",
+                kind=say(f"verdict.{one['kind']}"),
+                plate=one["plate"] or "body",
+                where=one["where"],
+                ratio=one["ratio"],
+                limit=one["limit"],
+                cure=cure(one["key"], document),
+            )
+        )
+    guard = document["guard"]
+    if not guard["passes"]:
+        out.append(
+            say("decide.guard_fails", factor=guard["buckling_with_creep"], floor=guard["floor"])
+        )
+    return out
+
+
+def rests(document: Mapping[str, Any]) -> str:
+    """What the reference band rests on."""
+    band = document["reference"]
+    names = {n: f"top {m['mass_g']['top']:.0f} g, back {m['mass_g']['back']:.0f} g" for n, m in band.items()}
+    return say(
+        "decide.rests",
+        average=f"{band['average']['source']}; {names['average']}",
+        thin=f"{names['thin']}, from memory",
+        thick=f"{names['thick']}, from memory",
+        margin=document["margin"],
+    )
+
+
+def comparisons(document: Mapping[str, Any]) -> list[str]:
+    """Usual numbers beside ours, with the reason for any gap."""
+    out = []
+    back = document["plates"]["back"]
+    left = np.array([h["leaves_mm"] for h in document["guide_holes"] if h["plate"] == "back"])
+    if len(left):
+        low, high, usual = float(left.min()), float(left.max()), float(np.median(left))
+        out.append(say("decide.compare_holes", low=low, high=high, usual=usual))
+    one = back["limited_by"]["centre"] or tightest(document, "back")
+    places = back["summary_mm"]
+    bouts = 0.5 * (places["upper bout"] + places["lower bout"])
+    reason = ""
+    if one is not None:
+        key = "reason_thicker" if places["centre"] > bouts + 0.3 else "reason_plain"
+        reason = say(f"decide.{key}", where=one["where"])
+    out.append(say("decide.compare_back", centre=places["centre"], bouts=bouts, reason=reason))
+    states = document["plates"]["top"].get("states", {})
+    if "before_holes" in states:
+        grid = map_from(states["before_holes"]["thickness"])
+        middle = np.abs(grid.y_mm) < 12.0
+        x = grid.x_mm / grid.x_mm.max()
+        most = np.nanmax(grid.values[np.ix_((x > 0.35) & (x < 0.7), middle)])
+        bout = np.nanmedian(grid.values[np.ix_(((x > 0.15) & (x < 0.3)) | (x > 0.78) & (x < 0.9), middle)])
+        out.append(say("decide.compare_top", middle=float(most), side=float(bout)))
+    return out
+
+
+def sections(document: Mapping[str, Any], instrument: Instrument) -> list[Words]:
+    """The page of reasons and cautions."""
+    unreferenced = not (instrument.bar.present and instrument.post.present)
+    why = [*failures(document), *limits(document, instrument)]
+    if unreferenced:
+        why.append(say("decide.no_reference"))
+    rest = [rests(document), say("decide.estimate")]
+    assumed = {k for k, p in instrument.known.items() if p.how == "assumed"}
+    if assumed:
+        first = [k for k in WORTH_MEASURING if k in assumed][:8]
+        rest.append(say("decide.assumed", count=len(assumed), first=", ".join(first)))
+    care = ("tools", "drill", "dust", "strings", "glue", "wood", "estimate")
+    return [
+        Words("Why the plates are as they are", tuple(why)),
+        Words("Beside the usual numbers", tuple(comparisons(document))),
+        Words("What this rests on", tuple(rest)),
+        Words(say("caution.heading"), tuple("- " + say(f"caution.{c}") for c in care)),
+    ]

@@ -1,0 +1,41 @@
+"""The use case `sheets`: print the sheets of a decision again, for another paper or printer."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from graduale.base.progress import Progress
+from graduale.base.threads import blas_threads
+from graduale.jobs.decide import Files, paper_files
+from graduale.jobs.document import as_bytes
+from graduale.jobs.earlier import read_earlier, with_drill, with_workshop
+from graduale.jobs.holeplan import plans_of
+from graduale.jobs.holes import carried
+from graduale.jobs.result import DONE, JobResult
+from graduale.store.out import check_folder, write_folder
+
+
+def run(
+    folder: Path, out: Path | None, overrides: Mapping[str, str], progress: Progress
+) -> JobResult:
+    """Draws the sheets anew from decision.json. Errors: Refused as in `read_earlier`."""
+    earlier = read_earlier(folder)
+    target = out or folder
+    check_folder(target)
+    instrument = with_workshop(earlier.instrument, overrides)
+    drill = earlier.document.get("drill", {})
+    instrument = with_drill(instrument, {k: str(v) for k, v in drill.items()})
+    progress(0.1, "holes")
+    with blas_threads():
+        plans = plans_of(instrument, earlier.targets()) if earlier.document["safe"] else {}
+        progress(0.5, "sheets")
+        files: Files = paper_files(instrument, earlier.bodies, earlier.document, plans)
+    if out is not None:
+        files |= carried(folder) | {"decision.json": as_bytes(earlier.document)}
+    progress(0.95, "write")
+    write_folder(target, files, keep=True)
+    names = ", ".join(sorted(n for n in files if n.endswith(".pdf")))
+    text = (
+        f"{earlier.document['instrument']}: sheets of decision {earlier.document['digest']} drawn again: "
+        f"{names} in {target}. Next: print at 100 %, measure both 100 mm scales on the paper."
+    )
+    return JobResult(DONE, text, {"files": sorted(files), "folder": str(target)})

@@ -1,0 +1,107 @@
+"""One screen of text from a decision's document."""
+
+import textwrap
+from collections.abc import Mapping
+from typing import Any
+
+from graduale.jobs import reasons
+from graduale.records.instrument import Instrument
+from graduale.words.catalogue import say
+
+_WIDTH = 100
+_PLATES = ("top", "back")
+_PLACES = ("centre", "upper bout", "lower bout", "bass flank", "treble flank", "channel", "edge")
+
+
+def summary(document: Mapping[str, Any], instrument: Instrument, out: str, sheets: str) -> str:
+    """The screen: verdict first, then numbers, then reasons, then what to do next."""
+    lines = [f"{document['instrument']}   decision {document['digest']}", ""]
+    if document["safe"]:
+        lines += _wrapped(say("decide.safe", margin=document["margin"]))
+    else:
+        lines += _wrapped(say("decide.not_safe"))
+        for sentence in reasons.failures(document):
+            lines += _wrapped(sentence)
+    lines += ["", *_thickness(document), "", *_tones(document), "", *_verdicts(document)]
+    lines += ["", *_setup(document), ""]
+    for sentence in reasons.limits(document, instrument):
+        lines += _wrapped(sentence)
+    if not (instrument.bar.present and instrument.post.present):
+        lines += _wrapped(say("decide.no_reference"))
+    for sentence in reasons.comparisons(document):
+        lines += _wrapped(sentence)
+    lines += _wrapped(reasons.rests(document))
+    lines += _wrapped(say("decide.estimate"))
+    follow = say("decide.next", out=out, sheets=sheets) if document["safe"] else say("decide.next_unsafe")
+    return "\n".join([*lines, "", *_wrapped(follow)])
+
+
+def _wrapped(sentence: str) -> list[str]:
+    return textwrap.wrap(sentence, _WIDTH, subsequent_indent="  ")
+
+
+def _thickness(document: Mapping[str, Any]) -> list[str]:
+    head = f"{'thickness, mm':<16}" + "".join(f"{p:>13}" for p in _PLACES) + f"{'mass':>9}"
+    rows = [head]
+    for which in _PLATES:
+        plate = document["plates"][which]
+        values = "".join(f"{plate['summary_mm'][p]:>13.1f}" for p in _PLACES)
+        rows.append(f"{which:<16}{values}{plate['mass_g']:>7.1f} g")
+    states = document["plates"]["top"].get("states", {})
+    if "before_holes" in states:
+        parts = [
+            f"{label} {states[name]['mass_g']:.1f} g"
+            for name, label in (
+                ("before_holes", "before the soundholes"),
+                ("holes_cut", "holes cut"),
+                ("with_bar", "with its bar"),
+            )
+            if name in states
+        ]
+        rows.append("the top weighs: " + ", ".join(parts))
+    return rows
+
+
+def _tones(document: Mapping[str, Any]) -> list[str]:
+    rows = ["tap tones of the free plates, Hz (name by shape, else node lines along,across)"]
+    for which in _PLATES:
+        heard = document["plates"][which]["tap_tones"]
+        rows.append(f"  {which:<6}" + "  ".join(f"{t['hz']:.0f} {t['name']}" for t in heard))
+    return rows
+
+
+def _verdicts(document: Mapping[str, Any]) -> list[str]:
+    rows = [f"{'verdict':<12}{'plate':<7}{'ratio':>6}  {'band':<12}{'limit':>6}{'reserve':>9}  where"]
+    for which in _PLATES:
+        for kind, v in document["plates"][which]["verdicts"].items():
+            if v is None:
+                rows.append(f"{kind:<12}{which:<7}{'no reference for this body':>20}")
+                continue
+            band = f"{v['band'][0]:.2f}-{v['band'][1]:.2f}"
+            mark = "" if v["reserve"] >= 1.0 else "  FAILS"
+            rows.append(
+                f"{kind:<12}{which:<7}{v['ratio']:>6.2f}  {band:<12}{v['limit']:>6.2f}"
+                f"{v['reserve']:>9.2f}  {v['where']}{mark}"
+            )
+    guard = document["guard"]
+    rows.append(
+        f"guard: buckling at {guard['buckling_with_creep']:.1f} times the load with creep "
+        f"(at least {guard['floor']:.0f})"
+    )
+    return rows
+
+
+def _setup(document: Mapping[str, Any]) -> list[str]:
+    s = document["setup"]
+    bass, treble = s["sag_mm"]["bass"], s["sag_mm"]["treble"]
+    low, high = bass["after_years_range"]
+    return [
+        f"strings {s['tension_total_n']:.0f} N, press on the bridge {s['press_total_n']:.0f} N "
+        f"(bass foot {s['foot_shares'][0]:.0%}), post {s['post_n']:.0f} N",
+        f"sag: bass foot {bass['at_once']:.2f} mm at once (press {bass['press_part']:.2f}, "
+        f"strings {bass['string_part']:+.2f}), {bass['after_years']:.2f} after years "
+        f"({low:.2f} to {high:.2f}); treble foot {treble['at_once']:.2f}",
+        f"end blocks turn by {s['end_rotation_deg']:.2f} degrees; the neck's projection drops by "
+        f"{s['projection_drop_mm']:.2f} mm (rotation {s['projection_terms_mm']['rotation_times_lever']:+.2f}, "
+        f"rib sag {s['projection_terms_mm']['rib_sag']:+.2f})",
+    ]
