@@ -177,8 +177,11 @@ def _with_post(bare: Box) -> Box:
         return bare
     points = disc_points(post.x_mm, post.y_mm, 0.5 * post.diameter_mm)
     ends = [bare.spot(which, points) for which in _PLATES]
-    rows = sp.csr_matrix(ends[0].rows[[2]] - ends[1].rows[[2]])
-    gap = float(ends[0].place[2] - ends[1].place[2])
+    between = ends[0].place - ends[1].place
+    gap = float(np.linalg.norm(between))
+    # elongation along the line between both ends: no rigid motion of the body strains the post
+    apart = ends[0].rows[:3] - ends[1].rows[:3]
+    rows = sp.csr_matrix(sp.csr_matrix(between[None] / gap) @ apart)
     stiff = np.array([parts.post_spring(post, gap)])
     old = bare.structure
     structure = Structure(old.shell, old.fixed, old.beams, rows, stiff)
