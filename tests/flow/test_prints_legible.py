@@ -17,10 +17,12 @@ from graduale.base.arrays import Floats
 from graduale.prints.data import HoleGroup, HoleMark, PlateDrawing
 from graduale.prints.flow import heading, page_break, pages_of, paragraph, table
 from graduale.prints.frame import page_of
-from graduale.prints.holesheet import hole_sheet, setting_words
+from graduale.prints.holemarks import holes_with_settings, setting_words
+from graduale.prints.holesheet import hole_sheet
 from graduale.prints.lettering import width_mm, wrap
 from graduale.prints.maps import graduation_sheet
 from graduale.prints.marks import hole_mark
+from graduale.prints.plates import line_geometry, outline_items, stand
 from graduale.prints.png import png_of
 from graduale.prints.sheet import Circle, Drawing, Path, PlateSheet, Text, bounds, flatten, overlap
 from graduale.prints.sheet import Text as Words
@@ -181,3 +183,60 @@ def test_text_pages_break_between_rows_and_never_after_a_heading() -> None:
     filled = [paragraph("row")] * int(page.room[1] / paragraph("row").height_mm)
     last = pages_of([*filled[:-1], heading("Alone"), paragraph("with its words")], page)[-1]
     assert [i.words for i in flatten(last) if isinstance(i, Text)] == ["Alone", "with its words"]
+
+
+def tilted_flank() -> PlateDrawing:
+    """Two columns of tilted holes on the flanks at 10 mm, the outer ones near the outline."""
+    marks = []
+    for side in (1, -1):
+        for k in range(9):
+            for y, hold in ((19.0, "tilted"), (10.0, "level")):
+                name = f"B{len(marks) + 1}"
+                tilt = 27.0 if hold == "tilted" else 0.0
+                marks.append(
+                    HoleMark(
+                        name, 130.0 + 10 * k, side * y, "4.2", hold, "rest", hold, tilt, 4.0,  # type: ignore[arg-type]
+                        tilt, 90.0 * side,
+                    )
+                )  # fmt: skip
+    plate = sample(NARROW, "back")
+    return replace(plate, holes=tuple(marks), groups=groups_of(tuple(marks)), zones=())
+
+
+@pytest.mark.parametrize(
+    "plate", [sample(NARROW, "top"), sample(VIOLIN, "back"), crowded(8.0), tilted_flank()]
+)
+def test_no_setting_can_be_read_as_another_holes(plate: PlateDrawing) -> None:
+    """The hole nearest to a label is its own, or a leader runs from the label to its own hole."""
+    at = stand(head(plate.plate), plate)
+    _, placed = holes_with_settings(at, [], line_geometry(outline_items(at)))
+    spots = np.array([at.view.point(h.x_mm, h.y_mm) for h in plate.holes])
+    led = 0
+    for k, p in enumerate(placed):
+        own = spots[k]
+        assert (p.label.u, p.label.v) == pytest.approx(tuple(own))
+        if p.leader is not None:
+            assert np.hypot(*(np.array(p.leader[0]) - own)) < 4.0
+            led += 1
+            continue
+        away = np.maximum(np.array(p.box[:2]) - spots, spots - np.array(p.box[2:]))
+        assert int(np.argmin(np.hypot(*np.maximum(away, 0.0).T))) == k, p.label.lines[1].words
+    assert led <= 0.1 * len(placed)
+
+
+@pytest.mark.parametrize(("plate_name", "sign"), [("top", 1.0), ("back", -1.0)])
+def test_the_arrow_of_a_tilted_hole_points_to_the_side_that_goes_down(
+    plate_name: PlateName, sign: float
+) -> None:
+    """Toward the bass (azimuth 90): right on the top seen from inside, left on the back."""
+    hole = HoleMark("X1", 160.0, 12.0, "4.2", "A", "rest", "tilted", 27.0, 4.0, 27.0, 90.0)
+    plate = replace(sample(NARROW, plate_name), holes=(hole,), zones=(), groups=groups_of((hole,)))
+    at = stand(head(plate_name), plate)
+    items, placed = holes_with_settings(at, [], [])
+    arrow = next(
+        i for i in items if isinstance(i, Path) and len(i.rings) == 2 and len(i.rings[1]) == 3
+    )
+    start, tip = arrow.rings[0]
+    assert (tip[0] - start[0]) * sign > 1.0
+    assert tip[1] == pytest.approx(start[1], abs=1e-6)
+    assert "27°" in [w.words for w in placed[0].label.lines]

@@ -67,6 +67,8 @@ class HoleMark:
     hold: Hold
     slope_deg: float
     leaves_mm: float
+    tilt_deg: float = 0.0  # plate tilted under the bit, 0 when level
+    tilt_azimuth_deg: float = 0.0  # which side goes down: 0 the neck, 90 the bass
 
 
 @dataclass(frozen=True)
@@ -145,6 +147,7 @@ class ScrapCut:
     tilt_deg: float  # of the block under the bit; 0 when the plate is held square to it
     expect_mm: float
     tolerance_mm: float
+    block_mm: float = 0.0  # with a collar: height of the wedge at the mark
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from graduale.prints.data import Verdict
 from graduale.prints.sheet import BLACK, DARK, PALE, Drawing, Item, Path, Text, line, rectangle
 
 Place = Callable[[float], float]
-WIDTH_MM, ROW_MM, LEFT_MM, RIGHT_MM, TOP_MM = 170.0, 27.0, 34.0, 14.0, 16.0
+WIDTH_MM, ROW_MM, LEFT_MM, RIGHT_MM, TOP_MM = 186.0, 27.0, 50.0, 14.0, 16.0
 
 
 def verdict_picture(title: str, verdicts: Sequence[Verdict], most: float | None = None) -> Drawing:
@@ -42,7 +42,8 @@ def _gauge(verdict: Verdict, end: float, v: float) -> list[Item]:
         return LEFT_MM + long * min(max(ratio, 0.0), end) / end
 
     items: list[Item] = [Text(5.0, v + 0.6, verdict.name, 11, True)]
-    items += [Text(5.0, v - 3.6, w, 8.5) for w in lettering.wrap(verdict.where, 28.0, 8.5)[:1]]
+    where = lettering.wrap(verdict.where, LEFT_MM - 9.0, 8.5)
+    items += [Text(5.0, v - 3.6 - 3.6 * k, w, 8.5) for k, w in enumerate(where)]
     if verdict.reference:
         band = (min(verdict.reference.values()), max(verdict.reference.values()))
         items.append(rectangle((at(band[0]), v - 2, at(band[1]), v + 2), stroke=None, fill=PALE))

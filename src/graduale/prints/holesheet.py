@@ -8,11 +8,12 @@ from shapely.ops import nearest_points, polylabel
 
 from graduale.base.arrays import Floats
 from graduale.prints import lettering
-from graduale.prints.data import HoleGroup, HoleMark, PageHead, PlateDrawing, Zone
+from graduale.prints.data import HoleGroup, PageHead, PlateDrawing, Zone
 from graduale.prints.flow import gap, heading, paragraph
 from graduale.prints.hatch import borders, even_odd, hatched, union
-from graduale.prints.labels import Label, Placed, Placer, Words, areas
-from graduale.prints.marks import ARM_MM, hole_mark
+from graduale.prints.holemarks import MEANING, holes_with_settings, letter, setting_words
+from graduale.prints.labels import areas
+from graduale.prints.marks import hole_mark
 from graduale.prints.plates import (
     Stand,
     centre_line,
@@ -33,6 +34,7 @@ from graduale.prints.sheet import (
     Path,
     PlateSheet,
     Text,
+    bounds,
     line,
     overlap,
     ring,
@@ -40,29 +42,9 @@ from graduale.prints.sheet import (
 )
 from graduale.prints.tiles import KEY_WIDTH_MM
 
-SIZES_PT = ((10.5, 8.0), (9.5, 7.5), (8.5, 7.0), (8.0, 6.5))  # setting, name of the hole
 ZONE_PT, ZONE_MM = 9.0, 3.6  # size of a zone's name, pitch of its lines
 SEAM_MM = 9.0  # names keep off the middle, where two pages are joined
 LEADER_MM = 40.0  # a zone farther off is named in the key alone
-LETTER = {("rest", "level"): "R", ("rest", "tilted"): "T", ("collar", "level"): "C"}
-LETTER |= {("collar", "tilted"): "CT"}
-MEANING = {
-    "R": "Number alone: on the rest, plate level; gap from rest tip to bit end",
-    "T": "T: on the rest, plate tilted square to the bit; gap from rest tip to bit end",
-    "C": "C: collar, plate level; depth of the bit below the collar",
-    "CT": "CT: collar, plate tilted square to the bit; depth of the bit below the collar",
-}
-
-
-def letter(hole: HoleMark | HoleGroup) -> str:
-    """The letter that keeps the methods apart: R, T, C or CT."""
-    return LETTER[(hole.method, hole.hold)]
-
-
-def setting_words(hole: HoleMark | HoleGroup) -> str:
-    """The setting as it stands beside the hole; the number alone is the rest, plate level."""
-    mark = letter(hole)
-    return hole.setting if mark == "R" else f"{mark} {hole.setting}"
 
 
 def hole_sheet(head: PageHead, plate: PlateDrawing) -> PlateSheet:
@@ -70,11 +52,10 @@ def hole_sheet(head: PageHead, plate: PlateDrawing) -> PlateSheet:
     at = stand(head, plate)
     zones, zone_area = _zone_items(at)
     edges = outline_items(at, 0.6)
-    marks, boxes = _hole_items(at)
     sides = side_items(at)
     side_boxes = [text_box(s, 0.5) for s in sides if isinstance(s, Text)]
-    lines = line_geometry([*edges, centre_line(at)])
-    labels = _hole_labels(at, boxes + side_boxes, lines)
+    marks, labels = holes_with_settings(at, side_boxes, line_geometry(edges))
+    boxes = [bounds(m) for m in marks]
     seam = (0.0, at.height_mm / 2 - SEAM_MM, at.width_mm, at.height_mm / 2 + SEAM_MM)
     taken = boxes + side_boxes + [p.box for p in labels] + [seam]
     names = _zone_names(at, taken)
@@ -99,43 +80,6 @@ def _zone_items(at: Stand) -> tuple[list[Item], BaseGeometry]:
         items.append(lines)
         items.append(Path(tuple(ring(b) for b in borders(area)), GREY, 0.15, closed=True))
     return items, area
-
-
-def _order(plate: PlateDrawing) -> dict[str, int]:
-    return {g.key: k for k, g in enumerate(plate.groups)}
-
-
-def _hole_items(at: Stand) -> tuple[list[Item], list[Box]]:
-    order = _order(at.plate)
-    items: list[Item] = []
-    boxes: list[Box] = []
-    for hole in at.plate.holes:
-        u, v = at.view.point(hole.x_mm, hole.y_mm)
-        items += hole_mark(u, v, order.get(hole.group, 0), tag="mark")
-        boxes.append((u - ARM_MM, v - ARM_MM, u + ARM_MM, v + ARM_MM))
-    return items, boxes
-
-
-def _hole_labels(at: Stand, boxes: list[Box], lines: list[BaseGeometry]) -> list[Placed]:
-    """Settings with the hole's name below; the largest letters that need few leaders."""
-    best: tuple[float, list[Placed]] | None = None
-    for setting_pt, id_pt in SIZES_PT:
-        placed = Placer(at.bounds, boxes, lines).place(_labels(at, setting_pt, id_pt))
-        bad = sum(10.0 * p.spoilt_mm2 + (p.leader is not None) + p.doubt for p in placed)
-        if best is None or bad < best[0]:
-            best = bad, placed
-        if bad <= 0.04 * len(placed):
-            break
-    return best[1] if best else []
-
-
-def _labels(at: Stand, setting_pt: float, id_pt: float) -> list[Label]:
-    labels = []
-    for hole in at.plate.holes:
-        u, v = at.view.point(hole.x_mm, hole.y_mm)
-        first = Words(setting_words(hole), setting_pt, True)
-        labels.append(Label(u, v, (first, Words(hole.id, id_pt)), ARM_MM, "hole"))
-    return labels
 
 
 def _zone_names(at: Stand, taken: list[Box]) -> list[Item]:
@@ -183,7 +127,7 @@ def _outside(at: Stand, name: str, shape: BaseGeometry, taken: list[Box]) -> lis
     for wide in (60.0, 26.0, 16.0):
         words = lettering.wrap(name, wide, ZONE_PT, True)
         size = (max(lettering.width_mm(w, ZONE_PT, True) for w in words), ZONE_MM * len(words))
-        for place in np.arange(0.0, rim.length, 4.0):
+        for place in np.arange(0.0, rim.length, 8.0):
             near = rim.interpolate(float(place))
             for off in (5.0, 9.0, 14.0):
                 box = _box_beside((near.x, near.y), off, size, middle)
@@ -237,8 +181,11 @@ def _key(plate: PlateDrawing, no_zones: bool) -> tuple[Block, ...]:
     blocks = [heading("Set the drill so", w, 11)]
     used = sorted({letter(g) for g in plate.groups}, key=list(MEANING).index)
     blocks += [paragraph(MEANING[k], w, 9) for k in used]
+    if any(h.tilt_deg > 0 for h in plate.holes):
+        blocks.append(paragraph("Arrow and degrees: this side of the plate goes down.", w, 9))
     for bit in sorted({g.bit for g in plate.groups}):
-        blocks.append(paragraph(f"Bit: {bit}", w, 9))
+        ends = ", ".join(sorted({g.depth_to for g in plate.groups if g.bit == bit}))
+        blocks.append(paragraph(f"Bit: {bit}; set to its {ends}", w, 9))
     blocks.append(paragraph("Settings in mm. Drill the groups in this order:", w, 9))
     for k, group in enumerate(plate.groups):
         blocks.append(_group_block(k, group))
@@ -256,7 +203,7 @@ def _group_block(k: int, g: HoleGroup) -> Block:
     first = Text(12.5, 6.2, setting_words(g), 12, True)
     items: list[Item] = [Text(0.0, 6.2, g.key, 11, True), *hole_mark(8.2, 7.6, k, tag="key"), first]
     items.append(Text(28.5, 6.2, holes, 9.5))
-    items.append(Text(12.5, 1.8, f"leaves {leaves}; set by the {g.depth_to}", 9))
+    items.append(Text(12.5, 1.8, f"leaves {leaves}", 9))
     rows = lettering.wrap(g.note, KEY_WIDTH_MM - 12.5, 9) if g.note else []
     low = 4.2 * len(rows)
     moved_up: list[Item] = [Group(tuple(items), 0.0, low)]

@@ -19,7 +19,7 @@ from graduale.prints.sheet import BLACK, Box, Item, Text, line
 GAP_MM = 0.35
 RINGS_MM = (0.0, 3.0, 6.0, 10.0, 15.0, 21.0)
 PLACES = 16
-NEAR_MM = 0.9
+NEAR_MM, FAR_MM = 0.9, 2.2  # a label so near to a strange mark may be read as its own
 CLEAR_MM = 0.25  # kept free round every label
 ROUNDS = 3
 PIECE = 4  # lines are looked up in pieces of so many steps
@@ -46,6 +46,7 @@ class Label:
     lines: tuple[Words, ...]
     clear_mm: float = 1.0
     tag: str = "label"
+    prefer_deg: float = 0.0  # the direction tried first, from the right counter-clockwise
 
     @property
     def size(self) -> tuple[float, float]:
@@ -141,14 +142,25 @@ class Placer:
                 break
         return [found[k] for k in range(len(labels))]
 
+    def troubled(self, labels: list[Label]) -> int:
+        """How many labels would not be free and beyond doubt in their preferred place."""
+        first = np.array([_candidates(a)[0][0] for a in labels]).reshape(-1, 4)
+        spoilt = shared(first, self.marks, CLEAR_MM).sum(axis=1) + self._outside(first)
+        others = shared(first, first, CLEAR_MM / 2)
+        np.fill_diagonal(others, 0.0)
+        doubt = [float(self._doubt(a, first[k : k + 1], NEAR_MM)[0]) for k, a in enumerate(labels)]
+        return int(np.sum((spoilt + others.sum(axis=1) + np.array(doubt)) > 0.02))
+
     def _choices(self, label: Label) -> "_Choices":
         """All places of a label with what does not depend on the other labels."""
         places = _candidates(label)
         boxes = np.array([box for box, _ in places])
         spoilt = shared(boxes, self.marks, CLEAR_MM).sum(axis=1) + self._outside(boxes)
-        doubt = self._doubt(label, boxes)
+        doubt = self._doubt(label, boxes, NEAR_MM)
+        led = np.array([end is not None for _, end in places])
+        doubt = np.where(led, np.maximum(doubt, self._doubt(label, boxes, FAR_MM)), doubt)
         lead = [0.0 if end is None else 1.5 + 0.25 * dist(*end) for _, end in places]
-        cost = doubt + 0.04 * np.arange(len(boxes)) + np.array(lead)
+        cost = doubt + 0.06 * np.arange(len(boxes)) + np.array(lead)
         return _Choices(label, places, boxes, spoilt, doubt, cost)
 
     def _best(self, mine: "_Choices", others: list[Placed]) -> Placed:
@@ -170,13 +182,13 @@ class Placer:
         k = best[1]
         return Placed(mine.label, *mine.places[k], float(spoilt[k]), float(mine.doubt[k]))
 
-    def _doubt(self, label: Label, boxes: Floats) -> Floats:
-        """How much of the ring of `NEAR_MM` round each box lies on marks of others -> (k,)."""
+    def _doubt(self, label: Label, boxes: Floats, near_mm: float) -> Floats:
+        """How much each box, grown by `near_mm`, lies on marks of others -> (k,)."""
         mark = self.marks
         own = (np.abs((mark[:, 0] + mark[:, 2]) / 2 - label.u) < 0.01) & (
             np.abs((mark[:, 1] + mark[:, 3]) / 2 - label.v) < 0.01
         )
-        found: Floats = 0.5 * shared(boxes, mark[~own], NEAR_MM).sum(axis=1)
+        found: Floats = 3.0 * shared(boxes, mark[~own], near_mm).sum(axis=1)
         return found
 
     def _outside(self, boxes: Floats) -> Floats:
@@ -188,7 +200,7 @@ class Placer:
     def _crossed(self, box: Box) -> float:
         pane = shapely_box(*box)
         near = self.tree.query(pane, "intersects")
-        return float(sum(1.5 * self.lines[k].intersection(pane).length for k in near))
+        return float(sum(0.8 * self.lines[k].intersection(pane).length for k in near))
 
     def _led_over(
         self,
@@ -239,7 +251,8 @@ def _candidates(
     found = []
     for far in RINGS_MM:
         for k in range(PLACES):
-            turn = 2 * pi * k / PLACES
+            step = (k + 1) // 2 * (1 if k % 2 else -1)
+            turn = label.prefer_deg * pi / 180 + 2 * pi * step / PLACES
             c, s = cos(turn), sin(turn)
             reach = label.clear_mm + GAP_MM + far
             mid_u = label.u + reach * c + width / 2 * _side(c)

@@ -1,14 +1,25 @@
 """Level lines with their numbers set into breaks of the line."""
 
 import numpy as np
-from shapely import LineString, Polygon
+from shapely import LineString, Polygon, contains_xy
 
-from graduale.base.arrays import Floats
+from graduale.base.arrays import Floats, GridMap
 from graduale.prints import lettering
 from graduale.prints.plates import Stand
 from graduale.prints.sheet import BLACK, Box, Item, Text, line, overlap, text_box
 
 EVERY_MM = 150.0  # a level line is numbered again after so much
+
+
+def graduated_only(at: Stand, grid: GridMap) -> GridMap:
+    """The map without its gluing platform, so that lines near it follow the hollowed part alone."""
+    if at.plate.platform_line is None:
+        return grid
+    xx, yy = np.meshgrid(grid.x_mm, grid.y_mm, indexing="ij")
+    inside = contains_xy(at.graduated, xx, yy) & np.isfinite(grid.values)
+    if not inside.any():
+        return grid
+    return GridMap(grid.x_mm, grid.y_mm, np.where(inside, grid.values, np.nan))
 
 
 def level_weight(level: float) -> float:

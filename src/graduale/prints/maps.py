@@ -5,7 +5,7 @@ from graduale.prints.bands import level_lines, levels_between
 from graduale.prints.data import PageHead, PlateDrawing
 from graduale.prints.flow import gap, heading, paragraph, table
 from graduale.prints.labels import Label, Placer, Words
-from graduale.prints.levels import level_items
+from graduale.prints.levels import graduated_only, level_items
 from graduale.prints.plates import (
     Stand,
     fitting_items,
@@ -50,8 +50,8 @@ def graduation_sheet(head: PageHead, plate: PlateDrawing, step_mm: float = 0.25)
 
 
 def _levels(at: Stand, step_mm: float) -> dict[float, tuple[Floats, ...]]:
-    levels = levels_between(at.plate.thickness, step_mm)
-    return level_lines(at.plate.thickness, levels, at.graduated)
+    grid = graduated_only(at, at.plate.thickness)
+    return level_lines(grid, levels_between(grid, step_mm), at.graduated)
 
 
 def station_items(at: Stand, under: list[Item], taken: list[Box]) -> list[Item]:

@@ -9,27 +9,31 @@ ARM_MM = 2.3  # half length of the cross-hair
 NAMES = ("circle", "square", "triangle", "diamond", "wedge", "brick")
 
 
-def hole_mark(u: float, v: float, order: int, tag: str = "mark") -> tuple[Item, ...]:
+def hole_mark(
+    u: float, v: float, order: int, tag: str = "mark", scale: float = 1.0
+) -> tuple[Item, ...]:
     """The mark of the `order`-th group (0 first): six open shapes, then the same shapes filled with
     the cross-hair left white, with a filled middle, with a second ring. After 24 they begin anew.
     """
     shape, style = order % len(NAMES), (order // len(NAMES)) % 4
     solid = style == 1
+    size = SIGN_MM * scale
     fill = BLACK if solid else WHITE
-    items: list[Item] = [_sign(u, v, shape, SIGN_MM, fill, tag)]
+    items: list[Item] = [_sign(u, v, shape, size, fill, tag)]
     if style == 3:
-        items.append(_sign(u, v, shape, SIGN_MM * 0.58, None, tag, 0.18))
+        items.append(_sign(u, v, shape, size * 0.58, None, tag, 0.18))
     if style == 2:
-        items.append(_sign(u, v, shape, SIGN_MM * 0.5, BLACK, tag))
-    return (*items, *_cross(u, v, white_inside=solid, tag=tag))
+        items.append(_sign(u, v, shape, size * 0.5, BLACK, tag))
+    return (*items, *_cross(u, v, solid, tag, scale))
 
 
-def _cross(u: float, v: float, white_inside: bool, tag: str) -> tuple[Item, ...]:
-    arms = (((u - ARM_MM, v), (u + ARM_MM, v)), ((u, v - ARM_MM), (u, v + ARM_MM)))
+def _cross(u: float, v: float, white_inside: bool, tag: str, scale: float) -> tuple[Item, ...]:
+    arm = ARM_MM * scale
+    arms = (((u - arm, v), (u + arm, v)), ((u, v - arm), (u, v + arm)))
     full = Path(arms, BLACK, 0.13, tag=tag)
     if not white_inside:
         return (full,)
-    r = SIGN_MM * 0.9
+    r = SIGN_MM * scale * 0.9
     inner = (((u - r, v), (u + r, v)), ((u, v - r), (u, v + r)))
     return (full, Path(inner, WHITE, 0.18, tag=tag))
 

@@ -2,7 +2,9 @@
 
 from collections.abc import Sequence
 
-from shapely import LineString
+import numpy as np
+from shapely import LineString, contains_xy
+from shapely.geometry.base import BaseGeometry
 
 from graduale.base.arrays import GridMap
 from graduale.prints.bands import bands, level_lines
@@ -115,14 +117,32 @@ def picture_svg(picture: Drawing, title: str) -> str:
 
 
 def _band_items(at: Stand, grid: GridMap, scale: Scale) -> list[Item]:
+    """Platform and hollow part drawn apart, so that a step between them stays a step."""
     items: list[Item] = []
-    for colour, rings in zip(VIRIDIS, bands(grid, scale.edges, at.area), strict=True):
-        if rings:
-            drawn = tuple(ring(at.view.page(r)) for r in rings)
-            items.append(Path(drawn, None, 0.0, closed=True, fill=colour))
-    for parts in level_lines(grid, scale.edges[1:-1], at.area, 3.0).values():
-        items += [line(at.view.page(p), 0.12) for p in parts]
+    for area in (at.graduated, at.area.difference(at.graduated)):
+        part = _within(grid, area)
+        if part is None:
+            continue
+        for colour, rings in zip(VIRIDIS, bands(part, scale.edges, area), strict=True):
+            if rings:
+                drawn = tuple(ring(at.view.page(r)) for r in rings)
+                items.append(Path(drawn, None, 0.0, closed=True, fill=colour))
+        for lines in level_lines(part, scale.edges[1:-1], area, 3.0).values():
+            items += [line(at.view.page(p), 0.12) for p in lines]
     return items
+
+
+def _within(grid: GridMap, area: BaseGeometry) -> GridMap | None:
+    """The map where it lies in the area; None when nothing of it does."""
+    if area.is_empty:
+        return None
+    xx, yy = np.meshgrid(grid.x_mm, grid.y_mm, indexing="ij")
+    inside = contains_xy(area, xx, yy) & np.isfinite(grid.values)
+    return (
+        GridMap(grid.x_mm, grid.y_mm, np.where(inside, grid.values, np.nan))
+        if inside.any()
+        else None
+    )
 
 
 def _heavy_items(at: Stand, grid: GridMap, heavy: tuple[float, ...]) -> list[Item]:

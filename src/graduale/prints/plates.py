@@ -14,6 +14,7 @@ from graduale.prints.sheet import BLACK, GREY, Box, Circle, Item, Path, Text, li
 from graduale.prints.views import View, bass_sign, side_words
 
 SIDE_MM, END_MM = 8.0, 8.0  # white paper round the plate
+OFF_SEAM_MM = 19.0
 SMALL_SIDE_MM, SMALL_TOP_MM = 4.5, 5.0
 
 
@@ -132,6 +133,8 @@ def side_items(at: Stand, size_pt: float = 11.0) -> list[Item]:
     at_left, at_right = side_words(at.head)
     x = _waist_x(at.plate.outline, low, high)
     v = at.view.point(x, 0.0)[1]
+    if abs(v - at.height_mm / 2) < OFF_SEAM_MM:  # the middle is where two pages are joined
+        v = at.height_mm / 2 + OFF_SEAM_MM
     band = shape.intersection(LineString([(-1e3, v), (1e4, v)]))
     u0, _, u1, _ = band.bounds
     middle = at.view.point(0.0, 0.0)[0]

@@ -4,13 +4,14 @@ from graduale.base.arrays import GridMap
 from graduale.prints.bands import level_lines, levels_between
 from graduale.prints.data import PageHead, PlateDrawing, Stage
 from graduale.prints.flow import WIDTH_MM, heading, page_break, paragraph, table
-from graduale.prints.levels import level_items
+from graduale.prints.levels import graduated_only, level_items
 from graduale.prints.plates import Stand, outline_items, small_stand
 from graduale.prints.sheet import Block, Group, Item, Text, TextSheet
 from graduale.prints.views import side_words
 
 MAP_HIGH_MM, MAP_WIDE_MM = 82.0, 46.0
 NAME_MM = 44.0
+SHORTEST_MM = 45.0  # shorter pieces of level lines tell nothing at this size
 
 
 def stage_sheet(head: PageHead, plate: PlateDrawing) -> TextSheet:
@@ -60,7 +61,8 @@ def _map_row(head: PageHead, plate: PlateDrawing, stages: tuple[Stage, ...]) -> 
 
 
 def _small_map(at: Stand, leave: GridMap) -> list[Item]:
-    lines = level_lines(leave, levels_between(leave, 0.5), at.graduated, 12.0)
+    grid = graduated_only(at, leave)
+    lines = level_lines(grid, levels_between(grid, 0.5), at.graduated, SHORTEST_MM)
     low, high = at.ends
     (u, v_top), (_, v_mid) = at.view.point(high, 0.0), at.view.point((low + high) / 2, 0.0)
     left, right = side_words(at.head)

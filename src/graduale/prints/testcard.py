@@ -7,7 +7,7 @@ from shapely import Polygon
 from graduale.prints.data import PageHead, ScrapCut, Tool
 from graduale.prints.flow import WIDTH_MM, gap, heading, paragraph, table
 from graduale.prints.hatch import borders, hatched
-from graduale.prints.holesheet import LETTER, MEANING
+from graduale.prints.holemarks import LETTER, MEANING
 from graduale.prints.sheet import (
     BLACK,
     GREY,
@@ -80,6 +80,8 @@ COLUMNS = (
 def _row(cut: ScrapCut) -> tuple[str, ...]:
     how = "on the rest" if cut.method == "rest" else "with the collar"
     tilt = f"{cut.tilt_deg:.0f}°"
+    if cut.block_mm > 0:
+        tilt += f", {cut.block_mm:g} high"
     expect = f"{cut.expect_mm:.1f} ± {cut.tolerance_mm:.1f}"
     return cut.group, f"{how}, {cut.hold}", cut.setting, tilt, expect, "", ""
 

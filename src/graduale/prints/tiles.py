@@ -225,7 +225,7 @@ def _tile(
     window, pane = grid.window(row, column), page.window
     du, dv = pane[0] - window[0], pane[1] - window[1]
     inside = [m for m in marks if window[0] < m.u < window[2] and window[1] < m.v < window[3]]
-    drawn = list(sheet.drawing.items) + list(_seam_lines(grid))
+    drawn = [*_seam_lines(grid), *sheet.drawing.items]
     drawn += [i for m in inside for i in _mark_items(m)]
     items: list[Item] = [Group(tuple(drawn), du, dv, pane)]
     if key[0]:

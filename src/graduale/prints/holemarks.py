@@ -1,0 +1,123 @@
+"""Holes with their settings on the sheet: marks, arrows of the tilt, labels beside them."""
+
+from dataclasses import dataclass
+from math import cos, radians, sin
+
+from shapely.geometry.base import BaseGeometry
+
+from graduale.prints.data import HoleGroup, HoleMark
+from graduale.prints.labels import Label, Placed, Placer, Words
+from graduale.prints.marks import ARM_MM, SIGN_MM, hole_mark
+from graduale.prints.plates import Stand
+from graduale.prints.sheet import BLACK, Box, Item, Path
+
+ARROW_MM = 3.6  # arrow of the tilt, from the middle of the mark
+LETTER = {("rest", "level"): "R", ("rest", "tilted"): "T", ("collar", "level"): "C"}
+LETTER |= {("collar", "tilted"): "CT"}
+MEANING = {
+    "R": "Number alone: on the rest, plate level; gap from rest tip to bit end",
+    "T": "T: on the rest, plate tilted square to the bit; gap from rest tip to bit end",
+    "C": "C: collar, plate level; depth of the bit below the collar",
+    "CT": "CT: collar, plate tilted square to the bit; depth of the bit below the collar",
+}
+
+
+@dataclass(frozen=True)
+class Style:
+    """Sizes of letters and marks on one sheet, and the side on which settings stand if they can."""
+
+    setting_pt: float
+    name_pt: float
+    scale: float
+    prefer_deg: float
+
+
+STYLES = tuple(
+    Style(setting, name, scale, prefer)
+    for setting, name, scale in (
+        (10.5, 8.0, 1.0),
+        (9.5, 7.5, 1.0),
+        (8.5, 7.0, 0.85),
+        (8.0, 6.5, 0.7),
+    )
+    for prefer in (0.0, 90.0)
+)
+
+
+def letter(hole: HoleMark | HoleGroup) -> str:
+    """The letter that keeps the methods apart: R, T, C or CT."""
+    return LETTER[(hole.method, hole.hold)]
+
+
+def setting_words(hole: HoleMark | HoleGroup) -> str:
+    """The setting as it stands beside the hole; the number alone is the rest, plate level."""
+    mark = letter(hole)
+    return hole.setting if mark == "R" else f"{mark} {hole.setting}"
+
+
+def holes_with_settings(
+    at: Stand, taken: list[Box], lines: list[BaseGeometry]
+) -> tuple[list[Item], list[Placed]]:
+    """Marks and placed labels, in the largest style in which nearly all stand beside their hole."""
+    best: tuple[int, Style] | None = None
+    for style in STYLES:
+        placer = Placer(at.bounds, _boxes(at, style) + taken, lines)
+        troubled = placer.troubled(_labels(at, style))
+        if best is None or troubled < best[0]:
+            best = troubled, style
+        if troubled <= 0.12 * len(at.plate.holes):
+            break
+    style = best[1] if best else STYLES[0]
+    placer = Placer(at.bounds, _boxes(at, style) + taken, lines)
+    return _marks(at, style), placer.place(_labels(at, style))
+
+
+def _reach(hole: HoleMark, style: Style) -> float:
+    return (ARROW_MM if hole.tilt_deg > 0 else ARM_MM) * style.scale
+
+
+def _boxes(at: Stand, style: Style) -> list[Box]:
+    boxes = []
+    for hole in at.plate.holes:
+        (u, v), r = at.view.point(hole.x_mm, hole.y_mm), _reach(hole, style)
+        boxes.append((u - r, v - r, u + r, v + r))
+    return boxes
+
+
+def _marks(at: Stand, style: Style) -> list[Item]:
+    order = {g.key: k for k, g in enumerate(at.plate.groups)}
+    items: list[Item] = []
+    for hole in at.plate.holes:
+        u, v = at.view.point(hole.x_mm, hole.y_mm)
+        items += hole_mark(u, v, order.get(hole.group, 0), "mark", style.scale)
+        if hole.tilt_deg > 0:
+            items.append(_down_arrow(at, hole, (u, v), style.scale))
+    return items
+
+
+def _down_arrow(at: Stand, hole: HoleMark, mark: tuple[float, float], scale: float) -> Path:
+    """From the mark toward the side of the plate that goes down under the bit."""
+    turn = radians(hole.tilt_azimuth_deg)
+    e = (at.view.sign * sin(turn), cos(turn))
+
+    def spot(along: float, aside: float) -> tuple[float, float]:
+        u = mark[0] + scale * (along * e[0] - aside * e[1])
+        return u, mark[1] + scale * (along * e[1] + aside * e[0])
+
+    tip = spot(ARROW_MM, 0.0)
+    back = ARROW_MM - 1.2
+    barbs = (spot(back, -0.8), tip, spot(back, 0.8))
+    return Path(((spot(SIGN_MM, 0.0), tip), barbs), BLACK, 0.25, tag="mark")
+
+
+def _labels(at: Stand, style: Style) -> list[Label]:
+    labels = []
+    for hole in at.plate.holes:
+        u, v = at.view.point(hole.x_mm, hole.y_mm)
+        words = [hole.id] + ([f"{hole.tilt_deg:.0f}°"] if hole.tilt_deg > 0 else [])
+        setting = Words(setting_words(hole), style.setting_pt, True)
+        lines = (setting, *(Words(w, style.name_pt) for w in words))
+        outward = 0.0 if u > at.view.u0 else 180.0  # tilted holes lie on the flanks
+        prefer = outward if hole.tilt_deg > 0 else style.prefer_deg
+        labels.append(Label(u, v, lines, _reach(hole, style), "hole", prefer))
+    return labels
