@@ -1,0 +1,5 @@
+"""Comes in: caliper readings, a plate's outside, a surface to expect. Goes out: the plate as it is now.
+
+A thickness everywhere with its doubt, the thin spots, where one more reading would help most.
+May not know: store, screens, the web, verdicts.
+"""

@@ -1,0 +1,166 @@
+"""The thickness of a plate everywhere, from readings here and there, with its doubt.
+
+Kriging of the difference from an expected surface (a rule for the thickness, e.g. the decided map, or
+zones fitted to the readings themselves). Edge, platform and block seats are finished: there the thickness
+is the outside height. Nowhere is the plate thicker than its outside allows.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+import shapely
+from scipy.optimize import least_squares
+from scipy.spatial import cKDTree
+
+from graduale.base.arrays import Floats, GridMap
+from graduale.box.plate import ThicknessAt
+from graduale.geometry.grid import plate_grid
+from graduale.readings.current import Current
+from graduale.readings.kriging import Kriged, fit, next_places
+from graduale.thickness.field import Field, Layout
+
+THINNEST_MM = 0.3
+SAME_MM = 0.5  # readings closer than this are repeats of one place
+MOST_PLACES = 500
+_ZONES_FROM = 12  # readings: fewer carry one even thickness only
+_ZONE_SPREAD_MM = 1.0  # how far zones are expected to lie from one another [own]
+_ODD_MM = 0.4  # differences beyond this pull less (a lone thin spot is no zone) [own]
+
+
+@dataclass(frozen=True, eq=False)
+class PlateMap:
+    """A plate as read: callable on points (n, 2) of the inside face -> thickness (n,) mm."""
+
+    layout: Layout
+    expected: ThicknessAt
+    kriged: Kriged
+
+    def __call__(self, xy: Floats) -> Floats:
+        """Thickness (n,) mm."""
+        height, highest, seat = self._outside(xy)
+        t = np.clip(self.expected(xy) + self.kriged.predict(xy)[0], THINNEST_MM, highest)
+        return np.where(seat, height, t)
+
+    def doubt(self, xy: Floats) -> Floats:
+        """Standard deviation (n,) mm of the thickness; 0 where the plate counts as finished."""
+        return np.where(self._outside(xy)[2], 0.0, self.kriged.predict(xy)[1])
+
+    def _outside(self, xy: Floats) -> tuple[Floats, Floats, "np.typing.NDArray[np.bool_]"]:
+        """Outside height, greatest thickness square to the surface, finished part."""
+        arching = self.layout.body.arching
+        height = np.maximum(arching.height(xy), THINNEST_MM)
+        highest = np.maximum(height * arching.normal(xy)[:, 2], THINNEST_MM)
+        carved = shapely.contains_xy(self.layout.free, xy[:, 0], xy[:, 1])
+        return height, highest, ~carved
+
+    @cached_property
+    def usual_doubt_mm(self) -> float:
+        """Root mean square of the doubt over the carved part."""
+        points = self._carved(6.0)
+        return float(np.sqrt((self.kriged.predict(points)[1] ** 2).mean()))
+
+    def on_grid(self, values: ThicknessAt, step_mm: float = 2.0) -> GridMap:
+        """Any rule on the plate's grid, NaN off the plate."""
+        x, y, inside = plate_grid(self.layout.body.outline, step_mm)
+        out = np.full(inside.shape, np.nan)
+        out[inside] = values(np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1)[inside])
+        return GridMap(x, y, out)
+
+    def measure_next(self, caliper_mm: float, count: int = 3) -> tuple[Floats, Floats]:
+        """Where more readings help most (k, 2), and the share of the doubt that each takes away (k,)."""
+        points = self._carved(6.0)
+        return next_places(self.kriged, points, points, caliper_mm, count)
+
+    def _carved(self, step_mm: float) -> Floats:
+        """Grid points on the carved part, openings left out, (n, 2)."""
+        body = self.layout.body
+        x, y, inside = plate_grid(body.outline, step_mm)
+        points = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1)[inside]
+        area = self.layout.free
+        for ring in body.openings:
+            area = area.difference(shapely.Polygon(ring))
+        found: Floats = points[shapely.contains_xy(area, points[:, 0], points[:, 1])]
+        return found
+
+
+@dataclass(frozen=True, eq=False)
+class Pinned:
+    """A map held down to given thicknesses (s,) within discs (s,) around places (s, 2)."""
+
+    base: ThicknessAt
+    places: Floats
+    t_mm: Floats
+    radius_mm: Floats
+
+    def __call__(self, xy: Floats) -> Floats:
+        """Thickness (n,) mm."""
+        out = np.array(self.base(xy))
+        for place, t, radius in zip(self.places, self.t_mm, self.radius_mm, strict=True):
+            near = np.hypot(*(xy - place).T) <= radius
+            out[near] = np.minimum(out[near], t)
+        return out
+
+
+def map_of(
+    now: Current, layout: Layout, caliper_mm: float, expected: ThicknessAt | None = None
+) -> PlateMap:
+    """The map of one plate's readings. Without an expected surface, zones are fitted first."""
+    free = replace(layout, least_mm=THINNEST_MM)
+    surface = expected if expected is not None else expected_of(free, now.xy, now.t_mm)
+    values = now.t_mm - surface(now.xy)
+    xy, mean, scatter = merged(now.xy, values, caliper_mm)
+    return PlateMap(free, surface, fit(xy, mean, scatter))
+
+
+def expected_of(layout: Layout, xy: Floats, t_mm: Floats) -> Field:
+    """Zones (one even value for few readings) that lie nearest to the readings; odd ones pull less."""
+    basis, middle = layout.basis(xy), float(np.median(t_mm))
+    if len(t_mm) < _ZONES_FROM:
+        return layout.at(np.full(4, middle))
+
+    def gaps(zones: Floats) -> Floats:
+        near = np.arctan((basis.thickness(zones) - t_mm) / _ODD_MM)
+        return np.concatenate([near, (zones - middle) / _ZONE_SPREAD_MM / np.sqrt(len(t_mm))])
+
+    found = least_squares(gaps, np.full(4, middle), bounds=(THINNEST_MM, 15.0))
+    return layout.at(found.x)
+
+
+def merged(xy: Floats, values: Floats, caliper_mm: float) -> tuple[Floats, Floats, Floats]:
+    """Repeats as one place with their mean: places (k, 2), means (k,), scatter of the means (k,).
+
+    The scatter of one reading is the caliper's, or more when the repeats disagree more (pooled). Very
+    many readings are gathered in wider places, so that at most 500 are left.
+    """
+    groups = _groups(xy, SAME_MM)
+    one = max(caliper_mm, _pooled(values, groups))
+    width = SAME_MM
+    while len(groups) > MOST_PLACES:
+        width *= 1.5
+        groups = _groups(xy, width)
+    places = np.array([xy[g].mean(axis=0) for g in groups])
+    means = np.array([values[g].mean() for g in groups])
+    return places, means, one / np.sqrt([len(g) for g in groups])
+
+
+def _groups(xy: Floats, width_mm: float) -> list[list[int]]:
+    """Indices by place: each joins the first place within `width_mm`."""
+    near, taken, out = cKDTree(xy).query_ball_point(xy, width_mm), set[int](), list[list[int]]()
+    for i, found in enumerate(near):
+        if i in taken:
+            continue
+        group = [j for j in sorted(found) if j not in taken]
+        taken.update(group)
+        out.append(group)
+    return out
+
+
+def _pooled(values: Floats, groups: Sequence[Sequence[int]]) -> float:
+    """Standard deviation of repeats about their means, over all places; 0 without repeats."""
+    freedom = sum(len(g) - 1 for g in groups)
+    if freedom == 0:
+        return 0.0
+    square = sum(float(((values[list(g)] - values[list(g)].mean()) ** 2).sum()) for g in groups)
+    return float(np.sqrt(square / freedom))
