@@ -71,6 +71,16 @@ def test_the_lower_eye_keeps_its_distance_where_the_slot_can_reach() -> None:
     assert away == pytest.approx(NARROW_HOLES.lower_eye_edge_mm, abs=0.05)
 
 
+@pytest.mark.parametrize("waist", [56.0, 58.0, 60.0])
+def test_a_slot_beside_a_tight_waist_is_drawn_inward(waist: float) -> None:
+    """The hole keeps clear of ribs and gluing surface instead of being refused."""
+    body = replace(NARROW, waist_width_mm=waist, waist_at_mm=172.0)
+    outline = outline_of(body)
+    holes = replace(NARROW_HOLES, upper_eye_gap_mm=24.0)
+    ring = soundholes_of(holes, body, outline)[0]
+    assert outline.edge_distance(ring).min() > body.overhang_mm + body.rib_thickness_mm + 1.5
+
+
 def test_on_an_arch_the_eye_is_round_on_the_surface() -> None:
     """Seen from above it is narrower down the slope by the cosine of the slope."""
     outline = outline_of(VIOLIN)

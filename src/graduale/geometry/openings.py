@@ -1,10 +1,4 @@
-"""Soundholes: two mirror images with round eyes, an S-curved slot between them, and notches.
-
-The run of the slot is a fair curve (`fair`); its taper and notch are common practice, no source.
-"""
-
-from dataclasses import dataclass
-from typing import Literal
+"""Soundholes: two mirror images with round eyes, an S-curved slot between them, and notches."""
 
 import numpy as np
 import shapely
@@ -14,35 +8,16 @@ from shapely.geometry.base import BaseGeometry
 from graduale.base.arrays import Floats
 from graduale.base.findings import Finding, Refused, refuse
 from graduale.geometry.arching import Arching
-from graduale.geometry.curves import (
-    arc_length,
-    as_points,
-    counter_clockwise,
-    drop_repeats,
-    resample,
-)
-from graduale.geometry.fair import Way, fair_curve
+from graduale.geometry.curves import as_points, counter_clockwise, drop_repeats
 from graduale.geometry.outline import Outline
+from graduale.geometry.slot import WHERE, Eye, disc, hole_ring, slot_run
 from graduale.records.instrument import Body, Side, Soundholes
 
-END_SHARE = 0.42  # width of the slot where it meets an eye / width at the notch
-CURL_DEG = 10.0  # how far the slot rises above the upper eye before it turns
+__all__ = ["Eye", "clearance", "disc", "eyes_of", "soundholes_of"]
+
 LEAN_MOST = 0.5  # the line that joins the eyes, outward for its run along the body
-LEAN_SHARE = 0.42  # lean of the slot at the notch / lean of the line that joins the eyes
-WING_SHARE = 1.2  # length over which the slot flares into an eye / radius of the eye
-NOTCH_DEEP_MM, NOTCH_WIDE_MM = 1.2, 1.6
-WHERE = "soundholes"
-
-
-@dataclass(frozen=True)
-class Eye:
-    """A round end of a soundhole, to be drilled: centre and radius (mm), in plan."""
-
-    side: Side
-    which: Literal["upper", "lower"]
-    x_mm: float
-    y_mm: float
-    radius_mm: float
+GLUED_MM = 1.5  # of gluing surface beyond the ribs that an opening must leave
+SPARE_MM = 2.0  # more room than that is sought for the slot
 
 
 def eyes_of(holes: Soundholes, outline: Outline) -> tuple[Eye, ...]:
@@ -112,7 +87,9 @@ def soundholes_of(
         rings = tuple(_given(p) for p in holes.points)
     else:
         _check_numbers(holes)
-        bass = _hole(holes, eyes_of(holes, outline), arching, notched)
+        upper, lower = eyes_of(holes, outline)[:2]
+        run = _clear_run(holes, (upper, lower), outline, _least_room(body) + SPARE_MM)
+        bass = hole_ring(holes, (upper, lower), run, arching, notched)
         rings = (bass, counter_clockwise(bass * np.array([1.0, -1.0])))
     _check_place(rings, body, outline)
     return rings
@@ -122,12 +99,6 @@ def clearance(poly_a: ArrayLike, poly_b: ArrayLike) -> float:
     """Least distance between two rings (k, 2) or polylines, mm; 0 when they meet or overlap."""
     a, b = (_shape(p) for p in (poly_a, poly_b))
     return float(a.distance(b))
-
-
-def disc(x_mm: float, y_mm: float, radius_mm: float) -> Floats:
-    """A disc as a ring (72, 2), counter-clockwise, for clearances."""
-    angle = np.linspace(0.0, 2.0 * np.pi, 72, endpoint=False)
-    return np.column_stack([x_mm + radius_mm * np.cos(angle), y_mm + radius_mm * np.sin(angle)])
 
 
 def _shape(points: ArrayLike) -> BaseGeometry:
@@ -164,96 +135,26 @@ def _check_numbers(holes: Soundholes) -> None:
         )
 
 
-def _hole(
-    holes: Soundholes, eyes: tuple[Eye, ...], arching: Arching | None, notched: bool
-) -> Floats:
-    """Ring of the bass hole."""
-    upper, lower = eyes[0], eyes[1]
-    run = _run(holes, upper, lower)
-    along = arc_length(run)
-    share = along / along[-1]
-    wide = END_SHARE + (1.0 - END_SHARE) * np.sin(np.pi * share) ** 1.2
-    tangent = np.gradient(run, axis=0)
-    tangent /= np.hypot(*tangent.T)[:, None]
-    normal = np.column_stack([-tangent[:, 1], tangent[:, 0]])
-    normal *= (0.5 * holes.width_mm * wide)[:, None]
-    left, right = _laid(arching, run, normal), _laid(arching, run, -normal)
-    parts: list[BaseGeometry] = [shapely.Polygon(np.vstack([left, right[::-1]])).buffer(0.0)]
-    for eye, away in ((upper, along), (lower, along[-1] - along)):
-        centre = np.array([[eye.x_mm, eye.y_mm]])
-        ring = _laid(arching, centre, disc(0.0, 0.0, eye.radius_mm))
-        near = away < WING_SHARE * eye.radius_mm
-        throat = np.vstack([ring, left[near], right[near]])
-        parts.append(shapely.MultiPoint(throat).convex_hull)
-    if notched:
-        parts.append(_notch(holes, run, normal))
-    whole = shapely.union_all(parts)
-    if not isinstance(whole, shapely.Polygon):
-        raise refuse("soundhole-apart", WHERE, "slot and eyes do not meet; make the slot wider")
-    ring = np.asarray(whole.exterior.coords)[:, :2]
-    return counter_clockwise(drop_repeats(np.asarray(ring), closed=True, nearer_than=0.02))
+def _clear_run(holes: Soundholes, eyes: tuple[Eye, Eye], outline: Outline, room: float) -> Floats:
+    """The slot's middle line (k, 2), drawn inward until the slot has `room` mm to the edge."""
+    best, run = -np.inf, np.zeros((0, 2))
+    for inward in np.arange(0.0, 0.5 * abs(eyes[1].y_mm - eyes[0].y_mm) + 0.5, 0.5):
+        tried = slot_run(holes, eyes, float(inward))
+        clear = float(outline.edge_distance(tried).min()) - 0.5 * holes.width_mm
+        if clear > best + 1e-6:
+            best, run = clear, tried
+        if best >= room:
+            break
+    return run
 
 
-def _run(holes: Soundholes, upper: Eye, lower: Eye) -> Floats:
-    """Middle line of the slot from the top of the upper eye to the bottom of the lower (k, 2)."""
-    end = 0.5 * END_SHARE * holes.width_mm
-    reach_up, reach_low = max(0.0, upper.radius_mm - end), max(0.0, lower.radius_mm - end)
-    fall = upper.x_mm - lower.x_mm
-    out = lower.y_mm - upper.y_mm
-    lean = float(np.degrees(np.arctan(LEAN_SHARE * out / fall)))
-    middle = upper.y_mm + out * (holes.notch_x_mm - upper.x_mm) / -fall
-    ways = (
-        Way(upper.x_mm + reach_up, upper.y_mm, 90.0 - CURL_DEG),
-        Way(holes.notch_x_mm, middle, 180.0 - lean),
-        Way(lower.x_mm - reach_low, lower.y_mm, 90.0 - CURL_DEG),
-    )
-    try:
-        return resample(fair_curve(ways), 0.8)
-    except (ValueError, np.linalg.LinAlgError) as error:
-        raise refuse(
-            "soundhole-no-curve",
-            WHERE,
-            "no fair slot joins the two eyes; correct length, upper_eye_gap or lower_eye_edge",
-        ) from error
-
-
-def _laid(arching: Arching | None, at: Floats, offset: Floats) -> Floats:
-    """Points in plan whose offsets (m, 2) from `at` (m or 1, 2) are true on the arched surface."""
-    if arching is None:
-        return at + offset
-    slope = arching.gradient(at)
-    steep = np.hypot(*slope.T)[:, None]
-    down = slope / np.maximum(steep, 1e-12)
-    short = 1.0 - 1.0 / np.sqrt(1.0 + steep**2)
-    return np.asarray(at + offset - short * np.sum(offset * down, axis=1)[:, None] * down)
-
-
-def _notch(holes: Soundholes, run: Floats, normal: Floats) -> BaseGeometry:
-    """A small cut into both sides of the slot at the notch line."""
-    middle = int(np.argmin(np.abs(run[:, 0] - holes.notch_x_mm)))
-    cuts = []
-    for side in (normal[middle], -normal[middle]):
-        out = side / np.hypot(*side)
-        along = np.array([-out[1], out[0]])
-        foot = run[middle] + 0.8 * side
-        tip = run[middle] + side + NOTCH_DEEP_MM * out
-        base = 0.5 * NOTCH_WIDE_MM * along
-        cuts.append(
-            shapely.Polygon(
-                [
-                    foot - base,
-                    run[middle] + side - base,
-                    tip,
-                    run[middle] + side + base,
-                    foot + base,
-                ]
-            )
-        )
-    return shapely.union_all(cuts)
+def _least_room(body: Body) -> float:
+    """What ribs and a strip of gluing surface need between an opening and the edge, mm."""
+    return body.overhang_mm + body.rib_thickness_mm + GLUED_MM
 
 
 def _check_place(rings: tuple[Floats, ...], body: Body, outline: Outline) -> None:
-    least = body.overhang_mm + body.rib_thickness_mm + 1.5
+    least = _least_room(body)
     findings: list[Finding] = []
     for ring in rings:
         room = outline.edge_distance(ring)

@@ -10,10 +10,10 @@ from graduale.base.arrays import Floats
 def corner_seats(
     ring: Floats, tips: Sequence[tuple[float, float]], reach_mm: float
 ) -> list[Floats]:
-    """Corner blocks, each the ring's curve within `reach_mm` of a tip on both sides, cut off straight.
+    """Corner blocks, each the ring within `reach_mm` of a tip on both sides, cut off straight.
 
-    ring (n, 2) closed, the first point not repeated: the edge or the rib line; tips: corner tips, the
-    nearest ring point is taken. Returns one ring (k, 2) a tip; none when reach_mm is 0.
+    ring (n, 2) closed, the first point not repeated: the edge or the rib line; tips: corner tips,
+    the nearest ring point is taken. Returns one ring (k, 2) a tip; none when reach_mm is 0.
     """
     if reach_mm <= 0.0:
         return []
