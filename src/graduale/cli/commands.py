@@ -15,44 +15,44 @@ _OVERRIDE = "with_"
 
 def new(arguments: argparse.Namespace, progress: Progress) -> Result:
     """Writes an instrument file."""
-    from graduale.jobs import new as job
+    from graduale.jobs.new import run
 
-    return job.run(arguments.kind, dimensions(arguments.dimensions), arguments.out)
+    return run(arguments.kind, dimensions(arguments.dimensions), arguments.out)
 
 
 def check(arguments: argparse.Namespace, progress: Progress) -> Result:
     """Says what an instrument file lacks, assumes or contradicts."""
-    from graduale.jobs import check as job
+    from graduale.jobs.check import run
 
-    return job.run(arguments.instrument)
+    return run(arguments.instrument)
 
 
 def decide(arguments: argparse.Namespace, progress: Progress) -> Result:
     """Decides both plates."""
-    from graduale.jobs import decide as job
+    from graduale.jobs.decide import run
 
-    return job.run(arguments.instrument, arguments.out, progress)
+    return run(arguments.instrument, arguments.out, progress)
 
 
 def judge(arguments: argparse.Namespace, progress: Progress) -> Result:
     """Judges plates already carved."""
-    from graduale.jobs import judge as job
+    from graduale.jobs.judge import run
 
-    return job.run(arguments.instrument, arguments.readings, arguments.out, progress)
+    return run(arguments.instrument, arguments.readings, arguments.out, progress)
 
 
 def holes(arguments: argparse.Namespace, progress: Progress) -> Result:
     """Plans the guide holes of a decision again."""
-    from graduale.jobs import holes as job
+    from graduale.jobs.holes import run
 
-    return job.run(arguments.decision, arguments.out, overrides(arguments), progress)
+    return run(arguments.decision, arguments.out, overrides(arguments), progress)
 
 
 def sheets(arguments: argparse.Namespace, progress: Progress) -> Result:
     """Prints the sheets of a decision again."""
-    from graduale.jobs import sheets as job
+    from graduale.jobs.sheets import run
 
-    return job.run(arguments.decision, arguments.out, overrides(arguments), progress)
+    return run(arguments.decision, arguments.out, overrides(arguments), progress)
 
 
 def dimensions(texts: list[str]) -> dict[str, str]:
