@@ -51,5 +51,12 @@ def small() -> Small:
     reading = reading_of(box, cases_of(box))
     t_nodes = box.thickness(fields)
     return Small(
-        instrument, bodies, layouts, fields, box, reading, t_nodes, solve(reading, t_nodes, slopes=True)
+        instrument,
+        bodies,
+        layouts,
+        fields,
+        box,
+        reading,
+        t_nodes,
+        solve(reading, t_nodes, slopes=True),
     )

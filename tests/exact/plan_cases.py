@@ -46,7 +46,7 @@ def drill(**changes: object) -> Drill:
 def bit_cloud(drill: Drill) -> Floats:
     """The bit's end (k, 3), drawn here from its drawing and not from the code under test."""
     r = drill.bit_mm / 2
-    rho, phi = np.meshgrid(np.linspace(0, r, 13), np.linspace(0, 2 * math.pi, 73), indexing="ij")
+    rho, phi = np.meshgrid(np.linspace(0, r, 17), np.linspace(0, 2 * math.pi, 97), indexing="ij")
     rho, phi = rho.ravel(), phi.ravel()
     w = {
         "flat": np.zeros_like(rho),

@@ -27,8 +27,8 @@ def test_every_case_is_in_equilibrium_in_force_and_moment() -> None:
 
 
 def test_moving_the_six_pins_changes_nothing() -> None:
-    """Read-outs are those of a free body: held at the upper block instead of the lower, sag, rotation
-    and foot compliance stay (the reactions are zero)."""
+    """Read-outs are those of a free body: held at the upper block instead of the lower, sag,
+    rotation and foot compliance stay (the reactions are zero)."""
     s = small()
     reading, k = s.reading, s.box.structure.stiffness(s.t_nodes)
     column = reading.cases.column("strung")
@@ -36,7 +36,9 @@ def test_moving_the_six_pins_changes_nothing() -> None:
     first, second = s.solved.u[:, column], other.solve(reading.cases.forces)[:, column]
     turn = [6 * s.box.blocks[b] + 4 for b in ("upper block", "lower block")]
     assert reading.sag_row @ second == pytest.approx(reading.sag_row @ first, rel=1e-6)
-    assert second[turn[0]] - second[turn[1]] == pytest.approx(first[turn[0]] - first[turn[1]], rel=1e-6)
+    assert second[turn[0]] - second[turn[1]] == pytest.approx(
+        first[turn[0]] - first[turn[1]], rel=1e-6
+    )
 
 
 def test_maxwell_reciprocity_between_foot_press_and_bend() -> None:
@@ -111,7 +113,9 @@ def test_a_mirrored_instrument_gives_the_mirrored_answer() -> None:
         strings=replace(plain.strings, strings=tuple(reversed(plain.strings.strings))),
         top=replace(plain.top, wood=replace(plain.top.wood, ring_angle_deg=0.0)),
     )
-    straight = replace(plain, top=replace(plain.top, wood=replace(plain.top.wood, ring_angle_deg=0.0)))
+    straight = replace(
+        plain, top=replace(plain.top, wood=replace(plain.top.wood, ring_angle_deg=0.0))
+    )
     values = []
     for instrument in (straight, flipped):
         bodies = plate_bodies(instrument)
@@ -154,7 +158,8 @@ def test_tap_tones_do_not_depend_on_the_mesh_much() -> None:
 
 
 def test_tones_scale_with_all_lengths() -> None:
-    """All lengths by s: f / s, mass s^3 (exact similarity; stretched nodes, thickness and moduli kept)."""
+    """All lengths by s: f / s, mass s^3 (exact similarity; stretched nodes, thickness and moduli
+    kept)."""
     s = small()
     free = free_plate(s.instrument, s.bodies["back"], s.fields["back"], 8.0)
     t = free.thickness(s.fields["back"])

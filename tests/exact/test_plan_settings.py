@@ -7,10 +7,11 @@ from hypothesis import strategies as st
 from scipy.spatial import cKDTree
 
 from graduale.base.arrays import Floats
-from graduale.plan.bits import Bit, end_points
+from graduale.plan.bits import Bit
 from graduale.plan.nearest import Outside, normals
 from graduale.plan.seat import Axes, level_axes, rest_tip, square_axes
 from graduale.plan.settings import deepest, what_is_left, world
+from tests.exact.plan_cases import bit_cloud, drill
 from tests.exact.plan_surfaces import Waves, bumpy
 
 BITS = (
@@ -22,11 +23,8 @@ BITS = (
 
 
 def dense_bit(bit: Bit) -> Floats:
-    p, phi = np.meshgrid(np.linspace(0, 1, 21), np.linspace(0, 2 * np.pi, 121), indexing="ij")
-    places = np.column_stack([p.ravel(), phi.ravel()])
-    if bit.shape == "brad":
-        places = np.vstack([places, [[-1.0, 0.0]]])
-    return end_points(bit, places)
+    """The bit's end (k, 3), drawn here from its shape and not by the code under test."""
+    return bit_cloud(drill(bit_shape=bit.shape, bit_mm=2 * bit.radius_mm, spur_mm=bit.spur_mm))
 
 
 def cloud(outside: Outside, middle: Floats, reach_mm: float = 10.0, step_mm: float = 0.1) -> Floats:

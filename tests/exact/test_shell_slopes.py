@@ -1,4 +1,5 @@
-"""Exact slopes against central differences; rigid motion costs nothing; beams against composite theory."""
+"""Exact slopes against central differences; rigid motion costs nothing; beams against composite
+theory."""
 
 import numpy as np
 import pytest
@@ -188,7 +189,16 @@ def test_a_glued_bar_makes_a_composite_section() -> None:
     full = np.ones(20)
     inward = np.tile([0.0, 0.0, -1.0], (20, 1))
     bar = Beams(
-        plain.nodes, pairs, inward, 5.0 * full, 10.0 * full, 3.5 * full, e, e / 2.0, 1e-9, plain.links
+        plain.nodes,
+        pairs,
+        inward,
+        5.0 * full,
+        10.0 * full,
+        3.5 * full,
+        e,
+        e / 2.0,
+        1e-9,
+        plain.links,
     )
     structure = Structure(plain, np.full(count, np.nan), (bar,))
     held = factor_held(structure.stiffness(np.full(len(plain.nodes), 3.0)), np.arange(18))
@@ -196,7 +206,9 @@ def test_a_glued_bar_makes_a_composite_section() -> None:
     load[6 * middle[-1] + 2] = 1.0
     axis = 50.0 * 6.5 / 110.0
     inertia = 20.0 * 27.0 / 12.0 + 60.0 * axis**2 + 5.0 * 1000.0 / 12.0 + 50.0 * (6.5 - axis) ** 2
-    assert float(load @ held.solve(load)) == pytest.approx(200.0**3 / (3.0 * e * inertia), rel=0.012)
+    assert float(load @ held.solve(load)) == pytest.approx(
+        200.0**3 / (3.0 * e * inertia), rel=0.012
+    )
 
 
 def test_the_door_to_the_solver_takes_another_solver() -> None:
@@ -208,4 +220,6 @@ def test_the_door_to_the_solver_takes_another_solver() -> None:
     right = np.random.default_rng(5).normal(size=(len(free), 2))
     mine = factor(inner)
     assert isinstance(mine, SuperLuFactor)
-    assert mine.solve(right) == pytest.approx(np.linalg.solve(inner.toarray(), right), rel=1e-6, abs=1e-9)
+    assert mine.solve(right) == pytest.approx(
+        np.linalg.solve(inner.toarray(), right), rel=1e-6, abs=1e-9
+    )

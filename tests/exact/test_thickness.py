@@ -108,8 +108,9 @@ def test_the_mend_raises_what_is_over() -> None:
 
 
 def test_lone_floor_against_full_solves() -> None:
-    """At three spots a disc is thinned to the floor on the real box and solved in full: the governing
-    demand then lies at its limit within 15 % (the floor is first order in the logarithm)."""
+    """At three spots a disc is thinned to the floor on the real box and solved in full: the
+    governing demand then lies at its limit within 15 % (the floor is first order in the
+    logarithm)."""
     s = small()
     values = s.solved.values
     limits = {k: v * 1.25 for k, v in values.items() if "press" in k}
@@ -121,7 +122,9 @@ def test_lone_floor_against_full_solves() -> None:
         nodes = start + np.flatnonzero(gap <= LONE_RADIUS_MM)
         thin = s.t_nodes.copy()
         thin[nodes] *= found.floor_mm[i] / s.t_nodes[nodes].mean()
-        assert solve(s.reading, thin, slopes=False).values[key] == pytest.approx(limits[key], rel=0.15)
+        assert solve(s.reading, thin, slopes=False).values[key] == pytest.approx(
+            limits[key], rel=0.15
+        )
 
 
 def test_joint_floor_is_the_largest_even_reduction() -> None:

@@ -1,4 +1,5 @@
-"""A press of 50 N at any place of the solved box, held against the reference at the nearest named spot."""
+"""A press of 50 N at any place of the solved box, held against the reference at the nearest named
+spot."""
 
 from dataclasses import dataclass
 
@@ -16,8 +17,9 @@ from graduale.wood.limits import norris
 
 @dataclass(frozen=True, eq=False)
 class LocalPress:
-    """What a press at `spot` comes to: use = sqrt(Norris index) on the inside face; the reference spot
-    (same share of length and width on every body), ratio to the average there, band, limit, reserve."""
+    """What a press at `spot` comes to: use = sqrt(Norris index) on the inside face; the reference
+    spot (same share of length and width on every body), ratio to the average there, band, limit,
+    reserve."""
 
     spot: Spot
     near: Spot
@@ -61,7 +63,8 @@ def local_presses(
 
 
 def nearest_known(reading: Reading, spot: Spot, band: Band) -> Spot:
-    """The press spot nearest to a place that every member of the band knows. Errors: ValueError if none."""
+    """The press spot nearest to a place that every member of the band knows. Errors: ValueError
+    if none."""
     known = [
         s for s in reading.cases.spots[spot.plate] if band.ratios(f"{s.plate}: {s.key}") is not None
     ]

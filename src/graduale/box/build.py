@@ -1,4 +1,5 @@
-"""The closed box: two plates, ribs, blocks, linings, bar, post as one structure held at the lower block."""
+"""The closed box: two plates, ribs, blocks, linings, bar, post as one structure held at the lower
+block."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -12,6 +13,7 @@ from graduale.base.arrays import Floats, Ints
 from graduale.box import meshing, parts
 from graduale.box.plate import PlateBody, PlateShell, ThicknessAt, lift
 from graduale.records.instrument import Instrument, PlateName
+from graduale.shell.beams import Beams
 from graduale.shell.model import Links, Shell
 from graduale.shell.patch import Patch, locate, node_patch, patch_of
 from graduale.shell.structure import Structure
@@ -79,14 +81,19 @@ def build_box(
     nominal: Mapping[PlateName, ThicknessAt],
     size_mm: float,
 ) -> Box:
-    """Meshes, lifts and joins. `nominal` gives the thickness at which the middle surface is drawn."""
+    """Meshes, lifts and joins. `nominal` gives the thickness at which the middle surface is
+    drawn."""
     ring = meshing.rib_ring(bodies["top"], instrument, size_mm)
     meshed, plates = {}, {}
     for which in _PLATES:
         bar = which == "top" and instrument.bar.present
         meshed[which] = meshing.mesh_for_box(instrument, bodies[which], ring, size_mm, bar=bar)
         mesh = meshed[which].mesh
-        plane = parts.rib_height(instrument, mesh.xy[:, 0]) if which == "top" else np.zeros(len(mesh.xy))
+        plane = (
+            parts.rib_height(instrument, mesh.xy[:, 0])
+            if which == "top"
+            else np.zeros(len(mesh.xy))
+        )
         plates[which] = lift(bodies[which], mesh, nominal[which], plane)
     return _join(instrument, bodies, plates, meshed, ring, size_mm)
 
@@ -110,7 +117,7 @@ def _join(
     first_block = first_rib + len(ribs.nodes)
     links = _links(nodes, plates, meshed, ribs, regions, (tops, first_rib, first_block))
     shell, fixed = _shell(nodes, plates, ribs, links, (tops, first_rib))
-    beams = ()
+    beams: tuple[Beams, ...] = ()
     if instrument.bar.present:
         line = meshed["top"].bar
         beams = (parts.bar_beams(instrument.bar, plates["top"], line, nodes, links),)
@@ -185,7 +192,9 @@ def _with_post(bare: Box) -> Box:
     stiff = np.array([parts.post_spring(post, gap)])
     old = bare.structure
     structure = Structure(old.shell, old.fixed, old.beams, rows, stiff)
-    return Box(bare.instrument, bare.plates, bare.ribs_line, bare.meshed, structure, bare.blocks, rows)
+    return Box(
+        bare.instrument, bare.plates, bare.ribs_line, bare.meshed, structure, bare.blocks, rows
+    )
 
 
 def disc_points(x: float, y: float, radius: float, rings: int = 4) -> Floats:
@@ -202,4 +211,5 @@ def rect_points(x: float, y: float, along_x: float, along_y: float, parts_: int 
     """Evenly spread points (p, 2) over a rectangle."""
     share = (np.arange(parts_) + 0.5) / parts_ - 0.5
     grid = np.stack(np.meshgrid(share * along_x, share * along_y, indexing="ij"), axis=-1)
-    return grid.reshape(-1, 2) + np.array([x, y])
+    out: Floats = grid.reshape(-1, 2) + np.array([x, y])
+    return out

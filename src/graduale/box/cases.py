@@ -10,8 +10,10 @@ from graduale.box.build import Box, disc_points, rect_points
 from graduale.box.spots import Spot, press_spots
 from graduale.records.instrument import PlateName
 from graduale.shell.patch import Patch, node_patch
-from graduale.strings.setup import StringForces, Wrench, setup_of
+from graduale.strings.feet import Wrench
+from graduale.strings.setup import StringForces, setup_of
 
+_PLATES: tuple[PlateName, PlateName] = ("top", "back")
 PRESS_N = 50.0
 PRESS_RADIUS_MM = 7.5
 _Z = np.array([0.0, 0.0, 1.0])
@@ -44,9 +46,9 @@ def cases_of(box: Box, *, presses: bool = True) -> Cases:
     }
     if box.instrument.post.present:
         table["post press"] = post_press(box)
-    spots = {w: press_spots(box.instrument, box.plates[w].body) for w in ("top", "back")}
+    spots = {w: press_spots(box.instrument, box.plates[w].body) for w in _PLATES}
     if presses:
-        for which in ("top", "back"):
+        for which in _PLATES:
             for spot in spots[which]:
                 table[f"{which} {spot.key}"] = press(box, which, spot)
     return Cases(tuple(table), np.column_stack(list(table.values())), strings, spots, feet)
@@ -72,7 +74,8 @@ def feet_patches(box: Box) -> dict[str, Patch]:
 
 
 def strung(box: Box, strings: StringForces, feet: Mapping[str, Patch]) -> Floats:
-    """Strings at pitch: feet on the top, nut on the upper block through the neck, saddle on the lower."""
+    """Strings at pitch: feet on the top, nut on the upper block through the neck, saddle on the
+    lower."""
     total = _feet_load(strings, feet)
     total += _on_block(box, "upper block", strings.nut)
     total += _on_block(box, "lower block", strings.saddle)

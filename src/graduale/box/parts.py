@@ -57,7 +57,16 @@ def bar_beams(bar: Bar, plate: PlateShell, line: Ints, nodes: Floats, links: Lin
     lift0 = 0.5 * height - 0.5 * plate.t_ref_nodes[pairs].mean(axis=1)
     width = np.full(len(pairs), bar.width_mm)
     return Beams(
-        nodes, pairs, inward, width, height, lift0, wood.el, wood.glt, wood.density_kg_m3 * KG_M3, links
+        nodes,
+        pairs,
+        inward,
+        width,
+        height,
+        lift0,
+        wood.el,
+        wood.glt,
+        wood.density_kg_m3 * KG_M3,
+        links,
     )
 
 
@@ -112,7 +121,8 @@ def rib_height(instrument: Instrument, x_mm: Floats) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class Ribs:
-    """The rib strip: nodes (n, 3) rows from back to top, triangles on them, thickness and moduli."""
+    """The rib strip: nodes (n, 3) rows from back to top, triangles on them, thickness and
+    moduli."""
 
     nodes: Floats
     rows: int
@@ -125,7 +135,8 @@ class Ribs:
 
 
 def ribs_of(instrument: Instrument, rib_line: Floats, longest_mm: float) -> Ribs:
-    """Ribs on a closed rib line (k, 2); the first row lies in the back's plane, the last in the top's.
+    """Ribs on a closed rib line (k, 2); the first row lies in the back's plane, the last in the
+    top's.
 
     Within a lining's height the strip is rib plus lining thick; the grain runs along the ribs.
     """

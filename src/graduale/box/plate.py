@@ -41,7 +41,9 @@ class PlateBody:
         """Board axes L, R, T in body coordinates (m, 3, 3) at places with these y (m,)."""
         c = self.choice
         halves = [
-            to_body(board_axes(c.ring_angle_deg, c.runout_deg, self.which, s, c.one_piece), self.which)
+            to_body(
+                board_axes(c.ring_angle_deg, c.runout_deg, self.which, s, c.one_piece), self.which
+            )
             for s in ("bass", "treble")
         ]
         return np.where((y_mm >= 0.0)[:, None, None], halves[0], halves[1])
@@ -118,8 +120,8 @@ class PlateShell:
 def lift(body: PlateBody, mesh: PlateMesh, nominal: ThicknessAt, plane_z: Floats) -> PlateShell:
     """Puts a plane mesh on the middle surface of `nominal` (shortest thickness at inside points).
 
-    plane_z (n,): z of the gluing plane under each node. A mesh node is the outside point; the middle
-    surface lies t/2 and the inside face t along the normal below it.
+    plane_z (n,): z of the gluing plane under each node. A mesh node is the outside point; the
+    middle surface lies t/2 and the inside face t along the normal below it.
     """
     height = body.arching.height(mesh.xy)
     normal = body.arching.normal(mesh.xy)

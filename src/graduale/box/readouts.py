@@ -1,8 +1,8 @@
 """What is read off the solved box: compliances, rotations, stress over discs; with exact slopes.
 
 Every read-out is a number J >= 0 that grows with demand; slopes are dJ/dt at every node.
-Stress under the strings is read on both faces and the worse one counts; under a press the inside face,
-which it stretches.
+Stress under the strings is read on both faces and the worse one counts; under a press the inside
+face, which it stretches.
 """
 
 from collections.abc import Mapping
@@ -45,7 +45,8 @@ class Probe:
 
 @dataclass(frozen=True, eq=False)
 class Punch:
-    """Shear through the thickness around a loaded patch: 1.5 V / (perimeter t) over the rolling shear.
+    """Shear through the thickness around a loaded patch: 1.5 V / (perimeter t) over the rolling
+    shear.
 
     V is `force_n`, or the force of the post when None. t_row (n,): mean thickness there.
     """
@@ -136,7 +137,8 @@ def probe_at(box: Box, spot: Spot, case: str, face: str) -> Probe:
 
 
 def sag_row(box: Box, cases: Cases, side: str | None = None) -> Floats:
-    """Row (size,): how far the feet (or one foot) go down against the rib line beside the bridge."""
+    """Row (size,): how far the feet (or one foot) go down against the rib line beside the
+    bridge."""
     rib = rib_at_bridge(box)
     sides = [side] if side else ["bass", "treble"]
     total = np.zeros(box.shell.size)
@@ -179,7 +181,8 @@ def _punch(box: Box, spot: Spot, points: Floats, force: float | None, around: fl
 
 
 def post_force(reading: Reading, u: Floats) -> float:
-    """Force in the post in N under displacement u (size,), compression positive; 0 without a post."""
+    """Force in the post in N under displacement u (size,), compression positive; 0 without a
+    post."""
     structure = reading.box.structure
     if reading.box.post_rows is None or structure.spring_n_mm is None:
         return 0.0
@@ -237,7 +240,8 @@ def _punch_value(reading: Reading, punch: Punch, t_nodes: Floats, u: Floats) -> 
 def _worst_probes(
     reading: Reading, t_facet: Floats, u: Floats
 ) -> dict[str, tuple[Probe, float, Floats]]:
-    """By key: the worst probe, its utilisation sqrt(Norris), and d(utilisation)/d(stress) (6, 1)."""
+    """By key: the worst probe, its utilisation sqrt(Norris), and d(utilisation)/d(stress) (6,
+    1)."""
     out: dict[str, tuple[Probe, float, Floats]] = {}
     for probe in reading.probes:
         column = u[:, [reading.cases.column(probe.case)]]

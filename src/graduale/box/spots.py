@@ -8,18 +8,21 @@ import shapely
 from graduale.base.arrays import Floats
 from graduale.box.plate import PlateBody
 from graduale.geometry.outline import Outline
+from graduale.geometry.seats import corner_seats
 from graduale.records.instrument import Instrument, PlateName
 
 STATIONS = 12  # along the length: about every 25 mm on a narrow body
 ACROSS = (0.0, 0.42, -0.42, 0.74, -0.74)  # of the half width, + to the bass
 _KEEP_FROM_EDGE_MM = 7.0
 _KEEP_FROM_HOLE_MM = 7.0
+_KEEP_FROM_BLOCK_MM = 8.0
 _HOLE_INSET_MM = 3.0
 
 
 @dataclass(frozen=True)
 class Spot:
-    """A place: `key` is the same on every body, `name` is what the maker reads; plan (x, y) in mm."""
+    """A place: `key` is the same on every body, `name` is what the maker reads; plan (x, y) in
+    mm."""
 
     key: str
     name: str
@@ -38,14 +41,21 @@ def place_name(outline: Outline, corners_x: tuple[float, float], xy: tuple[float
     share = abs(y) / max(half, 1e-6)
     if share < 0.2:
         return f"{along}, middle"
-    return f"{along}, {'flank' if share > 0.6 else 'half way'}, {'bass' if y > 0 else 'treble'} side"
+    return (
+        f"{along}, {'flank' if share > 0.6 else 'half way'}, {'bass' if y > 0 else 'treble'} side"
+    )
 
 
 def press_spots(instrument: Instrument, body: PlateBody) -> tuple[Spot, ...]:
-    """Press places on a regular pattern of shares of length and width; none in holes or on blocks."""
+    """Press places on a regular pattern of shares of length and width; none in holes or on
+    blocks."""
     outline, out = body.outline, []
     corners = (instrument.body.lower_corner_at_mm, instrument.body.upper_corner_at_mm)
-    holes = shapely.union_all([shapely.Polygon(r) for r in body.openings]) if body.openings else None
+    holes = (
+        shapely.union_all([shapely.Polygon(r) for r in body.openings]) if body.openings else None
+    )
+    seats = corner_seats(outline.xy, outline.corners, instrument.blocks.corner_depth_mm)
+    blocks = shapely.union_all([shapely.Polygon(s).buffer(0.0) for s in seats])
     ends = instrument.blocks.end_depth_mm + instrument.body.overhang_mm + 4.0
     for k in range(STATIONS):
         x = (k + 0.5) / STATIONS * instrument.body.length_mm
@@ -56,6 +66,8 @@ def press_spots(instrument: Instrument, body: PlateBody) -> tuple[Spot, ...]:
             if float(outline.edge_distance(point)[0]) < _KEEP_FROM_EDGE_MM:
                 continue
             if holes is not None and holes.distance(shapely.Point(x, y)) < _KEEP_FROM_HOLE_MM:
+                continue
+            if blocks.distance(shapely.Point(x, y)) < _KEEP_FROM_BLOCK_MM:
                 continue
             if x < ends or x > instrument.body.length_mm - ends:
                 continue

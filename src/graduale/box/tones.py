@@ -10,6 +10,7 @@ from graduale.box import meshing, parts
 from graduale.box.plate import PlateBody, PlateShell, ThicknessAt, lift, without_openings
 from graduale.geometry.grid import plate_grid
 from graduale.records.instrument import Instrument
+from graduale.shell.beams import Beams
 from graduale.shell.model import Links, Shell
 from graduale.shell.modes import Modes, free_modes
 from graduale.shell.patch import locate
@@ -68,7 +69,7 @@ def free_plate(
         np.full(count, body.outward),
         links,
     )
-    beams = ()
+    beams: tuple[Beams, ...] = ()
     if with_bar:
         beams = (parts.bar_beams(instrument.bar, plate, meshed.bar, plate.nodes, links),)
     return FreePlate(plate, Structure(shell, np.full(count, np.nan), beams))
@@ -76,7 +77,8 @@ def free_plate(
 
 @dataclass(frozen=True, eq=False)
 class Tone:
-    """One tap tone: hertz, name, the overlap that the name rests on, motion on a grid (node lines at 0)."""
+    """One tap tone: hertz, name, the overlap that the name rests on, motion on a grid (node lines
+    at 0)."""
 
     hz: float
     name: str
@@ -84,7 +86,9 @@ class Tone:
     motion: GridMap
 
 
-def tones(free: FreePlate, field: ThicknessAt, count: int = 8, grid_mm: float = 4.0) -> tuple[Tone, ...]:
+def tones(
+    free: FreePlate, field: ThicknessAt, count: int = 8, grid_mm: float = 4.0
+) -> tuple[Tone, ...]:
     """The first tap tones with names by shape."""
     found = free.modes(field, count)
     plate = free.plate
@@ -100,10 +104,12 @@ def tones(free: FreePlate, field: ThicknessAt, count: int = 8, grid_mm: float = 
 def name_of(xy: Floats, w: Floats, weight: Floats, body: PlateBody) -> tuple[str, float]:
     """Name of a motion w (n,) at places xy (n, 2) with weights (n,): by overlap with plain shapes.
 
-    twist: x y. X: x2 and y2 bent against each other. ring: bent the same way. Rigid motion is taken out
-    of the shapes first. Below the overlap: node lines across and along, 'm,n'.
+    twist: x y. X: x2 and y2 bent against each other. ring: bent the same way. Rigid motion is
+    taken out of the shapes first. Below the overlap: node lines across and along, 'm,n'.
     """
-    x, y = (v / np.sqrt(weight @ v**2 / weight.sum()) for v in (_centred(xy[:, 0], weight), xy[:, 1]))
+    x, y = (
+        v / np.sqrt(weight @ v**2 / weight.sum()) for v in (_centred(xy[:, 0], weight), xy[:, 1])
+    )
     rigid = np.column_stack([np.ones_like(x), x, y])
     twist = _free_of(rigid, (x * y)[:, None], weight)
     bent = _free_of(rigid, np.column_stack([x * x, y * y]), weight)
@@ -146,7 +152,7 @@ def _crossings_across(
 
 def _nearest(xy: Floats, w: Floats, points: Floats) -> Floats:
     gap, near = cKDTree(xy).query(points, k=3)
-    pull = 1.0 / (gap + 0.5)
+    pull = 1.0 / (np.asarray(gap) + 0.5)
     out: Floats = (w[near] * pull).sum(axis=1) / pull.sum(axis=1)
     return out
 
@@ -170,7 +176,7 @@ def _free_of(rigid: Floats, shapes: Floats, weight: Floats) -> Floats:
 
 def _explained(shapes: Floats, w: Floats, weight: Floats, total: float) -> tuple[float, Floats]:
     root = np.sqrt(weight)
-    amounts = np.linalg.lstsq(root[:, None] * shapes, root * w, rcond=None)[0]
+    amounts: Floats = np.asarray(np.linalg.lstsq(root[:, None] * shapes, root * w, rcond=None)[0])
     return float(weight @ (shapes @ amounts) ** 2) / total, amounts
 
 

@@ -1,7 +1,8 @@
 """Three verdicts and one guard: demand against the reference band, spot by spot.
 
 ratio = demand over that of the average reference at the same spot and case (above 1 is worse);
-band = least and greatest of the reference set; limit = greatest / (1 + margin); reserve = limit / ratio.
+band = least and greatest of the reference set; limit = greatest / (1 + margin); reserve = limit /
+ratio.
 """
 
 from collections.abc import Mapping
@@ -14,7 +15,7 @@ from graduale.records.instrument import PlateName
 Kind = Literal["across", "local", "lengthwise"]
 K_DEF = 0.8  # EN 1995-1-1 table 3.2, class 2; shown with 0.6 to 2.0
 BUCKLING_FLOOR = 6.0
-QUIET_SHARE = 0.25
+QUIET_SHARE = 0.5
 SAG_SHARE = 0.08  # of the arch height after years, where no violin is a reference [own]
 
 
@@ -31,29 +32,34 @@ class Band:
     def yard(self, key: str) -> float | None:
         """The demand that counts as ratio 1: the average member's at the same spot.
 
-        A spot under the strings that the average violin hardly stresses is held to a quarter of the most
-        that its strings do anywhere [own]: ratios of next to nothing decide nothing.
+        Face stress under the strings at a spot that the average violin hardly stresses is held to
+        half of the most that its strings do anywhere on that plate [own]: the wood there is
+        proven elsewhere on the same plate, and ratios of next to nothing decide nothing.
         """
         base = self.average(key)
-        if base is None or not _strung(key):
+        if base is None or not _strung_face(key):
             return base
-        most = max(v for k, v in self.members["average"].items() if _strung(k))
-        return max(base, QUIET_SHARE * most)
+        plate = key.partition(":")[0]
+        peers = [
+            v for k, v in self.members["average"].items() if _strung_face(k) and k.startswith(plate)
+        ]
+        return max(base, QUIET_SHARE * max(peers))
 
     def ratios(self, key: str) -> tuple[float, float] | None:
-        """Least and greatest ratio to the average over the set; None when a member lacks the key."""
+        """Least and greatest ratio to the average over the set; None when a member lacks the
+        key."""
         base = self.yard(key)
         values = [m.get(key) for m in self.members.values()]
         if base is None or base <= 0.0 or any(v is None for v in values):
             return None
         shares = [v / base for v in values if v is not None]
         top = max(shares)
-        return min(shares), (max(top, 1.0) if _strung(key) else top)
+        return min(shares), (max(top, 1.0) if _strung_face(key) else top)
 
 
-def _strung(key: str) -> bool:
-    """A stress read-out under the strings."""
-    return ": " in key and ": press" not in key
+def _strung_face(key: str) -> bool:
+    """A stress on a face under the strings."""
+    return ": " in key and ": press" not in key and not key.endswith("shear")
 
 
 @dataclass(frozen=True)
@@ -108,12 +114,11 @@ def limits(reading: Reading, band: Band, margin: float) -> dict[str, float]:
     return out
 
 
-def judge(
-    reading: Reading, solved: Solved, band: Band, margin: float
-) -> tuple[Judged, ...]:
+def judge(reading: Reading, solved: Solved, band: Band, margin: float) -> tuple[Judged, ...]:
     """All gated verdicts of one solved box, the tightest first."""
     values = solved.values
-    probes: dict[str, Probe | Punch] = {p.key: p for p in (*reading.probes, *reading.punches)}
+    probes: dict[str, Probe | Punch] = {p.key: p for p in reading.probes}
+    probes |= {p.key: p for p in reading.punches}
     out = []
     for key, limit in limits(reading, band, margin).items():
         base, ratios = band.yard(key), band.ratios(key)
@@ -150,7 +155,8 @@ def _place(
 
 
 def worst(judged: tuple[Judged, ...], plate: PlateName, kind: Kind) -> Judged | None:
-    """The tightest verdict of one kind for a plate; lengthwise is the box's, repeated under both."""
+    """The tightest verdict of one kind for a plate; lengthwise is the box's, repeated under
+    both."""
     for one in judged:
         if one.kind == kind and one.plate in (plate, None):
             return one

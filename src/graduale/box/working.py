@@ -1,4 +1,5 @@
-"""A plate alone on the bench, held at the line of its ribs, pressed from inside while it is worked."""
+"""A plate alone on the bench, held at the line of its ribs, pressed from inside while it is
+worked."""
 
 from dataclasses import dataclass
 
@@ -13,6 +14,7 @@ from graduale.box.plate import PlateBody, ThicknessAt, lift
 from graduale.box.readouts import DISC_MM
 from graduale.box.spots import Spot
 from graduale.records.instrument import Instrument
+from graduale.shell.beams import Beams
 from graduale.shell.model import Links, Shell
 from graduale.shell.patch import locate, patch_of
 from graduale.shell.solver import factor_held
@@ -58,7 +60,7 @@ def work_press(
         np.full(count, body.outward),
         links,
     )
-    beams = ()
+    beams: tuple[Beams, ...] = ()
     if with_bar:
         beams = (parts.bar_beams(instrument.bar, plate, meshed.bar, plate.nodes, links),)
     structure = Structure(shell, np.full(count, np.nan), beams)
@@ -75,16 +77,18 @@ def work_press(
         outward = normal * np.array([1.0, 1.0, body.outward])
         u = held.solve(patch.load(WORK_PRESS_N * outward))
         disc = _disc(plate.mesh.xy, plate.triangles, spot, body)
-        turned = Disc(disc[0], disc[1], np.full(len(disc[0]), body.outward), plate.board_turn(disc[0]))
+        turned = Disc(
+            disc[0], disc[1], np.full(len(disc[0]), body.outward), plate.board_turn(disc[0])
+        )
         mean = stress(shell, t_facet, turned, u[:, None])
         use.append(float(np.sqrt(norris(mean.T, body.wood.strength)[0][0])))
         give.append(float(outward @ (patch.rows @ u)[:3]))
     return WorkPress(spots, np.array(use), np.array(give))
 
 
-def _disc(xy: Floats, triangles: "np.typing.NDArray[np.int64]", spot: Spot, body: PlateBody) -> tuple[
-    "np.typing.NDArray[np.int64]", Floats
-]:
+def _disc(
+    xy: Floats, triangles: "np.typing.NDArray[np.int64]", spot: Spot, body: PlateBody
+) -> tuple["np.typing.NDArray[np.int64]", Floats]:
     points = disc_points(spot.x_mm, spot.y_mm, DISC_MM, 6)
     for hole in body.openings:
         points = points[~shapely.contains_xy(shapely.Polygon(hole), points[:, 0], points[:, 1])]

@@ -1,13 +1,16 @@
-"""The use case `decide`: an instrument file in, a folder with the decision and the bench sheets out."""
+"""The use case `decide`: an instrument file in, a folder with the decision and the bench sheets
+out."""
 
 import datetime
 import os
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from graduale.base.findings import Refused
 from graduale.base.progress import Progress, part
 from graduale.base.threads import blas_threads
+from graduale.box.plate import PlateBody
 from graduale.files.instrument import load_instrument
 from graduale.files.workshop import WORKSHOP_NAME
 from graduale.jobs import check
@@ -23,12 +26,13 @@ from graduale.jobs.summary import summary
 from graduale.plan.records import HolePlan
 from graduale.plan.table import holes_csv
 from graduale.prints.bench import bench_sheets_pdf
-from graduale.records.instrument import Instrument
+from graduale.prints.frame import Paper
+from graduale.records.instrument import Instrument, PlateName
 from graduale.store.out import check_folder, write_folder
 
 INSTRUMENT_NAME = "instrument.toml"
 DATE_VARIABLE = "GRADUALE_DATE"
-PAPERS = ("A4", "Letter")
+PAPERS: tuple[Paper, ...] = ("A4", "Letter")
 Files = dict[str, bytes | str]
 
 
@@ -65,7 +69,7 @@ def run(path: Path, out: Path, progress: Progress) -> JobResult:
     return JobResult(DONE if safe else NO_SAFE_MAP, text, found)
 
 
-def _files(made: Decided, progress: Progress) -> tuple[dict[str, object], Files]:
+def _files(made: Decided, progress: Progress) -> tuple[dict[str, Any], Files]:
     targets = {w: targets_of(made, w) for w in PLATES}
     stages = {w: stages_of(t) for w, t in targets.items()}
     plans = plans_of(made.instrument, targets)
@@ -79,9 +83,9 @@ def _files(made: Decided, progress: Progress) -> tuple[dict[str, object], Files]
     return found, files
 
 
-def targets_of(made: Decided, which: str) -> Targets:
+def targets_of(made: Decided, which: PlateName) -> Targets:
     """The maps that a plate's work is planned from."""
-    plate = made.plates["top" if which == "top" else "back"]
+    plate = made.plates[which]
     before = [s.thickness for s in plate.states if s.name == "before_holes"]
     return Targets(
         plate.body,
@@ -94,16 +98,16 @@ def targets_of(made: Decided, which: str) -> Targets:
 
 def paper_files(
     instrument: Instrument,
-    bodies: Mapping[str, object],
-    found: Mapping[str, object],
-    plans: Mapping[str, HolePlan],
-    papers: tuple[str, ...] = PAPERS,
+    bodies: Mapping[PlateName, PlateBody],
+    found: Mapping[str, Any],
+    plans: Mapping[PlateName, HolePlan],
+    papers: tuple[Paper, ...] = PAPERS,
 ) -> Files:
     """Bench sheets as PDF, hole lists as CSV."""
     shop = instrument.workshop
-    sheets = bench_sheets(instrument, bodies, found, plans, sections(found, instrument), today())  # type: ignore[arg-type]
+    sheets = bench_sheets(instrument, bodies, found, plans, sections(found, instrument), today())
     out: Files = {
-        f"sheets-{paper}.pdf": bench_sheets_pdf(sheets, paper, shop.printer_x, shop.printer_y)  # type: ignore[arg-type]
+        f"sheets-{paper}.pdf": bench_sheets_pdf(sheets, paper, shop.printer_x, shop.printer_y)
         for paper in papers
     }
     for which, plan in plans.items():

@@ -1,4 +1,5 @@
-"""The computation of `decide`: instrument and reference in, one decided record out. No files, no text."""
+"""The computation of `decide`: instrument and reference in, one decided record out. No files, no
+text."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -10,6 +11,7 @@ from graduale.base.progress import Progress, part
 from graduale.box import meshing
 from graduale.box.build import Box, build_box
 from graduale.box.cases import cases_of
+from graduale.box.drying import Dried, drying
 from graduale.box.plate import PlateBody, ThicknessAt, plate_bodies, without_openings
 from graduale.box.readouts import Reading, Solved, reading_of, solve
 from graduale.box.tones import Tone, free_plate
@@ -46,7 +48,8 @@ class PlateState:
 
 @dataclass(frozen=True, eq=False)
 class DecidedPlate:
-    """One plate as decided: rule, states in the order of the work (the last is the finished one)."""
+    """One plate as decided: rule, states in the order of the work (the last is the finished
+    one)."""
 
     body: PlateBody
     layout: Layout
@@ -83,6 +86,7 @@ class Decided:
     joint_mm: float
     leave: Leave | None
     setup: SetupReport
+    dried: tuple[Dried, ...]
 
     @property
     def box(self) -> Box:
@@ -129,13 +133,11 @@ def decide(instrument: Instrument, known: Reference, progress: Progress) -> Deci
     strung = solved.u[:, reading.cases.column("strung")]
     t_facet = reading.box.structure.facet_thickness(solved.t_nodes)
     guard = buckling_factor(reading.box.shell, t_facet, strung, solved.held) / (1.0 + K_DEF)
-    found = Choice(
-        choice.family, zones, choice.trials, solved, choice.unreachable, choice.at_least
-    )
-    report = setup_report(reading, solved)
+    found = Choice(choice.family, zones, choice.trials, solved, choice.unreachable, choice.at_least)
+    report, dried = setup_report(reading, solved), drying(reading, solved)
     progress(1.0, "solve")
     return Decided(
-        instrument, known, plates, found, reading, judged, guard, joint, leave, report
+        instrument, known, plates, found, reading, judged, guard, joint, leave, report, dried
     )
 
 
@@ -159,7 +161,8 @@ def _settled(
     choice: Choice,
     known: Reference,
 ) -> tuple[Problem, Zones, Solved]:
-    """The fine box with its middle surface at the chosen map; zones raised until all that can hold does."""
+    """The fine box with its middle surface at the chosen map; zones raised until all that can
+    hold does."""
     zones = choice.zones
     for attempt in range(_MENDS + 1):
         fields = {w: layouts[w].at(zones[w]) for w in PLATES}
@@ -185,7 +188,9 @@ def zone_limits(made: "Decided") -> dict[PlateName, dict[str, Judged | None]]:
         basis = made.plates[w].layout.basis(box.plates[w].inside_xy)
         rows = basis.slopes(made.choice.zones[w])
         start = box.first_node(w)
-        gains = {j.key: -(slopes[j.key][start : start + len(rows)] @ rows) / j.demand for j in tight}
+        gains = {
+            j.key: -(slopes[j.key][start : start + len(rows)] @ rows) / j.demand for j in tight
+        }
         out[w] = {}
         for i, zone in enumerate(ZONES):
             helped = [j for j in tight if gains[j.key][i] > _HELPS]

@@ -1,4 +1,5 @@
-"""Decided -> decision.json, as plain values with few digits, so that the same input gives the same bytes."""
+"""Decided -> decision.json, as plain values with few digits, so that the same input gives the
+same bytes."""
 
 import json
 from collections.abc import Mapping, Sequence
@@ -9,6 +10,7 @@ import numpy as np
 
 from graduale.base.arrays import Floats, GridMap
 from graduale.base.digest import code_digest, digest, short, versions
+from graduale.box.drying import DRIEST_PERCENT, closing_moisture
 from graduale.box.tones import Tone
 from graduale.box.verdicts import BUCKLING_FLOOR, K_DEF, Judged, worst
 from graduale.box.working import WORK_PRESS_N, WorkPress
@@ -40,7 +42,7 @@ def decision_digest(instrument: Instrument, band: Mapping[str, Any]) -> str:
 
 
 def document(
-    made: Decided, plans: Mapping[str, HolePlan], stages: Mapping[str, Sequence[Stage]]
+    made: Decided, plans: Mapping[PlateName, HolePlan], stages: Mapping[PlateName, Sequence[Stage]]
 ) -> dict[str, Any]:
     """The whole decision. When it is not safe the guide holes are left out."""
     inst = made.instrument
@@ -75,6 +77,7 @@ def document(
             "passes": bool(made.buckling >= BUCKLING_FLOOR),
         },
         "setup": setup_document(made),
+        "drying": drying_document(made),
         "reference": band,
         "drill": asdict(inst.drill),
         "plates": plates,
@@ -93,14 +96,22 @@ def plate_document(made: Decided, which: PlateName, stages: Sequence[Stage]) -> 
     out = {
         "mass_g": rounded(last.mass_g, 2),
         "tap_tones": [tone_document(t) for t in last.tones],
-        "verdicts": {k: verdict_document(made.judged, which, k) for k in ("across", "local", "lengthwise")},
+        "verdicts": {
+            k: verdict_document(made.judged, which, k) for k in ("across", "local", "lengthwise")
+        },
         "zones_mm": {n: rounded(z, 3) for n, z in zip(ZONES, plate.field.zones, strict=True)},
         "limited_by": {
-            z: None if j is None else judged_document(j) for z, j in zone_limits(made)[which].items()
+            z: None if j is None else judged_document(j)
+            for z, j in zone_limits(made)[which].items()
         },
         "summary_mm": {n: rounded(v, 2) for n, v in values_at(last.thickness, places).items()},
         "stations": [
-            {"name": n, "x_mm": rounded(p.x_mm, 2), "y_mm": rounded(p.y_mm, 2), "mm": rounded(at[n], 2)}
+            {
+                "name": n,
+                "x_mm": rounded(p.x_mm, 2),
+                "y_mm": rounded(p.y_mm, 2),
+                "mm": rounded(at[n], 2),
+            }
             for n, p in named.items()
         ],
         "thickness": map_document(last.thickness),
@@ -191,7 +202,8 @@ def verdict_document(
 
 
 def state_document(made: Decided, state: PlateState) -> dict[str, Any]:
-    """One state of the top: map, mass, tones; the verdict of the plate alone under the working hand."""
+    """One state of the top: map, mass, tones; the verdict of the plate alone under the working
+    hand."""
     out = {
         "thickness": map_document(state.thickness),
         "mass_g": rounded(state.mass_g, 2),
@@ -264,6 +276,28 @@ def setup_document(made: Decided) -> dict[str, Any]:
     }
 
 
+def drying_document(made: Decided) -> dict[str, Any]:
+    """Drying against ribs and blocks that do not shrink."""
+    return {
+        "note": "elastic upper bound; about half relaxes with time [own]; not gated",
+        "close_at_most_percent": rounded(closing_moisture(made.dried), 1),
+        "driest_percent": DRIEST_PERCENT,
+        "steps": [
+            {
+                "plate": d.plate,
+                "percent": d.percent,
+                "across_mpa": rounded(d.across_mpa, 2),
+                "with_strings_mpa": rounded(d.with_strings_mpa, 2),
+                "strength_mpa": rounded(d.strength_mpa, 2),
+                "where": d.where,
+                "x_mm": rounded(d.x_mm, 1),
+                "y_mm": rounded(d.y_mm, 1),
+            }
+            for d in made.dried
+        ],
+    }
+
+
 def band_document(known: Reference) -> dict[str, Any]:
     """What the reference band rests on."""
     return {
@@ -292,4 +326,6 @@ def plan_document(plan: HolePlan) -> dict[str, Any]:
 
 def as_bytes(content: Mapping[str, Any]) -> bytes:
     """The JSON file's bytes."""
-    return (json.dumps(content, allow_nan=False, separators=(",", ":"), sort_keys=True) + "\n").encode()
+    return (
+        json.dumps(content, allow_nan=False, separators=(",", ":"), sort_keys=True) + "\n"
+    ).encode()

@@ -1,4 +1,5 @@
-"""A decision's document -> plate drawings, bench sheets and pictures. Geometry comes from the instrument."""
+"""A decision's document -> plate drawings, bench sheets and pictures. Geometry comes from the
+instrument."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any, cast
@@ -7,7 +8,6 @@ import numpy as np
 import shapely
 
 from graduale.base.arrays import Floats, GridMap
-from graduale.box.build import rect_points
 from graduale.box.parts import bar_outline
 from graduale.box.plate import PlateBody
 from graduale.jobs.document import map_from
@@ -32,7 +32,9 @@ _TOOL_NAMES = {
 }
 
 
-def head_of(instrument: Instrument, document: Mapping[str, Any], which: PlateName, date: str) -> data.PageHead:
+def head_of(
+    instrument: Instrument, document: Mapping[str, Any], which: PlateName, date: str
+) -> data.PageHead:
     """What stands on every page."""
     return data.PageHead(
         instrument.name, which, "inside", date, document["digest"], instrument.left_handed
@@ -59,8 +61,8 @@ def drawing_of(
             data.Station(s["name"], s["x_mm"], s["y_mm"], s["mm"]) for s in stored["stations"]
         ),
         zones=() if plan is None else zones_of(plan),
-        holes=() if plan is None else marks_of(plan),
-        groups=() if plan is None else groups_of(plan),
+        holes=() if plan is None else marks_of(plan, instrument.drill.step_mm),
+        groups=() if plan is None else groups_of(plan, instrument.drill.step_mm),
         bar=bar_outline(instrument.bar) if top and instrument.bar.present else None,
         post=data.Post(post.x_mm, post.y_mm, post.diameter_mm) if post.present else None,
         feet=feet_of(instrument) if top else (),
@@ -73,8 +75,9 @@ def feet_of(instrument: Instrument) -> tuple[Floats, ...]:
     b = instrument.bridge
     out = []
     for y in (b.bass_foot_y_mm, b.treble_foot_y_mm):
-        corner = rect_points(b.x_mm, y, 2.0 * b.foot_width_mm, 2.0 * b.foot_length_mm, 2)
-        out.append(np.asarray(shapely.MultiPoint(corner).convex_hull.exterior.coords)[:-1])
+        half_x, half_y = 0.5 * b.foot_width_mm, 0.5 * b.foot_length_mm
+        foot = shapely.box(b.x_mm - half_x, y - half_y, b.x_mm + half_x, y + half_y)
+        out.append(np.asarray(foot.exterior.coords)[:-1])
     return tuple(out)
 
 
@@ -96,30 +99,38 @@ def zones_of(plan: HolePlan) -> tuple[data.Zone, ...]:
     return tuple(data.Zone(name, (r,)) for name, many in rings.items() for r in many)
 
 
-def marks_of(plan: HolePlan) -> tuple[data.HoleMark, ...]:
+def setting_text(setting_mm: float, step_mm: float) -> str:
+    """The setting with the digits that the drill's step has, never rounded to less."""
+    digits = max(1, int(np.ceil(-np.log10(step_mm) - 1e-9)))
+    return f"{setting_mm:.{digits}f}"
+
+
+def marks_of(plan: HolePlan, step_mm: float) -> tuple[data.HoleMark, ...]:
     """Holes as printed."""
     return tuple(
         data.HoleMark(
             h.id,
             h.x_mm,
             h.y_mm,
-            f"{h.setting_mm:.1f}",
+            setting_text(h.setting_mm, step_mm),
             h.group,
             cast(data.Method, h.method),
             cast(data.Hold, h.hold),
             h.slope_deg,
             h.leaves_mm,
+            tilt_deg=h.tilt_deg,
+            tilt_azimuth_deg=h.tilt_azimuth_deg,
         )
         for h in plan.holes
     )
 
 
-def groups_of(plan: HolePlan) -> tuple[data.HoleGroup, ...]:
+def groups_of(plan: HolePlan, step_mm: float) -> tuple[data.HoleGroup, ...]:
     """Settings in drilling order."""
     return tuple(
         data.HoleGroup(
             g.key,
-            f"{g.setting_mm:.1f}",
+            setting_text(g.setting_mm, step_mm),
             cast(data.Method, g.method),
             cast(data.Hold, g.hold),
             plan.bit,
@@ -136,7 +147,7 @@ def bench_sheets(
     instrument: Instrument,
     bodies: Mapping[PlateName, PlateBody],
     document: Mapping[str, Any],
-    plans: Mapping[str, HolePlan],
+    plans: Mapping[PlateName, HolePlan],
     sections: Sequence[data.Words],
     date: str,
 ) -> list[Sheet]:
@@ -161,10 +172,11 @@ def _cuts(plan: HolePlan, instrument: Instrument) -> tuple[data.ScrapCut, ...]:
             r.group,
             cast(data.Method, r.method),
             cast(data.Hold, r.hold),
-            f"{r.setting_mm:.1f}",
+            setting_text(r.setting_mm, instrument.drill.step_mm),
             r.tilt_deg,
             r.expect_mm,
             r.tolerance_mm,
+            block_mm=r.block_mm,
         )
         for r in plan_card(plan, instrument.drill)
     )

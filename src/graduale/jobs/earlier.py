@@ -11,8 +11,8 @@ import numpy as np
 from graduale.base.findings import refuse
 from graduale.box.plate import PlateBody, plate_bodies
 from graduale.files.instrument import load_instrument
-from graduale.jobs.deciding import wood_kind
 from graduale.jobs.decide import INSTRUMENT_NAME
+from graduale.jobs.deciding import wood_kind
 from graduale.jobs.document import FORMAT, map_from
 from graduale.jobs.holeplan import Targets
 from graduale.jobs.reference import PLATES
@@ -30,7 +30,7 @@ class Earlier:
     instrument: Instrument
     bodies: Mapping[PlateName, PlateBody]
 
-    def targets(self) -> dict[str, Targets]:
+    def targets(self) -> dict[PlateName, Targets]:
         """Maps of both plates as they were decided."""
         return {w: self._target(w) for w in PLATES}
 
@@ -69,7 +69,8 @@ def with_drill(instrument: Instrument, overrides: Mapping[str, str]) -> Instrume
 
 
 def with_workshop(instrument: Instrument, overrides: Mapping[str, str]) -> Instrument:
-    """The instrument with another paper, units or printer (printed lengths of the 100 mm scales)."""
+    """The instrument with another paper, units or printer (printed lengths of the 100 mm
+    scales)."""
     given = dict(overrides)
     for axis in ("x", "y"):
         printed = given.pop(f"printed_{axis}_mm", None)

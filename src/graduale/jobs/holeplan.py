@@ -13,7 +13,7 @@ from graduale.plan.records import HolePlan
 from graduale.plan.stages import Stage, stage_maps
 from graduale.plan.tools import WoodKind, tools
 from graduale.plan.zones import keep_out_zones
-from graduale.records.instrument import Instrument
+from graduale.records.instrument import Instrument, PlateName
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +68,7 @@ def holes_of(instrument: Instrument, targets: Targets) -> HolePlan:
 
 
 def plans_of(
-    instrument: Instrument, targets: Mapping[str, Targets]
-) -> dict[str, HolePlan]:
+    instrument: Instrument, targets: Mapping[PlateName, Targets]
+) -> dict[PlateName, HolePlan]:
     """Both plates."""
     return {which: holes_of(instrument, each) for which, each in targets.items()}

@@ -3,17 +3,20 @@
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 from graduale.base.findings import refuse
 from graduale.base.progress import Progress
 from graduale.base.threads import blas_threads
 from graduale.jobs.decide import Files, paper_files
 from graduale.jobs.document import as_bytes, plan_document
-from graduale.jobs.earlier import Earlier, read_earlier, with_drill
+from graduale.jobs.drawings import setting_text
+from graduale.jobs.earlier import read_earlier, with_drill
 from graduale.jobs.holeplan import plans_of
 from graduale.jobs.reference import PLATES
 from graduale.jobs.result import DONE, JobResult
 from graduale.plan.records import HolePlan
+from graduale.records.instrument import PlateName
 from graduale.store.out import check_folder, write_folder
 
 
@@ -26,7 +29,9 @@ def run(
     """
     earlier = read_earlier(folder)
     if not earlier.document["safe"]:
-        raise refuse("not-safe", str(folder), "holds no safe map; there are no holes to plan. Cure it first.")
+        raise refuse(
+            "not-safe", str(folder), "holds no safe map; there are no holes to plan. Cure it first."
+        )
     target = out or folder
     check_folder(target)
     instrument = with_drill(earlier.instrument, overrides)
@@ -44,7 +49,7 @@ def run(
         files |= carried(folder)
     progress(0.95, "write")
     write_folder(target, files, keep=True)
-    return JobResult(DONE, _text(earlier, plans, target), {"guide_holes": found["guide_holes"]})
+    return JobResult(DONE, _text(found, plans, target), {"guide_holes": found["guide_holes"]})
 
 
 def carried(folder: Path) -> Files:
@@ -53,11 +58,18 @@ def carried(folder: Path) -> Files:
     return {n: (folder / n).read_bytes() for n in names if (folder / n).is_file()}
 
 
-def _text(earlier: Earlier, plans: Mapping[str, HolePlan], target: Path) -> str:
-    lines = [f"{earlier.document['instrument']}   decision {earlier.document['digest']}"]
+def _text(found: Mapping[str, Any], plans: Mapping[PlateName, HolePlan], target: Path) -> str:
+    lines = [f"{found['instrument']}   decision {found['digest']}"]
+    step = float(found["drill"]["step_mm"])
     for which, plan in plans.items():
-        settings = ", ".join(f"{g.key} {g.setting_mm:.1f} mm ({g.count})" for g in plan.groups)
-        lines.append(f"{which}: {len(plan.holes)} guide holes, {plan.bit}; settings in order: {settings}")
+        settings = ", ".join(
+            f"{g.key} {setting_text(g.setting_mm, step)} mm ({g.count})" for g in plan.groups
+        )
+        lines.append(
+            f"{which}: {len(plan.holes)} guide holes, {plan.bit}; settings in order: {settings}"
+        )
         lines += [f.line() for f in plan.findings]
-    lines.append(f"Written to {target}. Next: print the sheets at 100 %, drill the scrap block first.")
+    lines.append(
+        f"Written to {target}. Next: print the sheets at 100 %, drill the scrap block first."
+    )
     return "\n".join(lines)

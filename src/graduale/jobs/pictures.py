@@ -37,8 +37,12 @@ def _drawings(made: Decided, document: Mapping[str, Any], date: str) -> dict[str
         lone = map_from(stored["floor_lone_spot"])
         out[f"{which}-thickness"] = pictures.thickness_picture(head, drawing)
         out[f"{which}-floor-joint"] = pictures.floor_picture(head, drawing, floor, "all at once")
-        out[f"{which}-floor-lone-spot"] = pictures.floor_picture(head, drawing, lone, "one spot alone")
-        out[f"{which}-reserve"] = pictures.reserve_picture(head, drawing, map_from(stored["reserve"]))
+        out[f"{which}-floor-lone-spot"] = pictures.floor_picture(
+            head, drawing, lone, "one spot alone"
+        )
+        out[f"{which}-reserve"] = pictures.reserve_picture(
+            head, drawing, map_from(stored["reserve"])
+        )
         out[f"{which}-slope"] = pictures.slope_picture(head, drawing, _slope(made, which, floor))
         heard = [TapTone(t.name, t.hz, t.motion) for t in plate.finished.tones]
         out[f"{which}-tap-tones"] = pictures.nodal_picture(head, drawing, heard)
@@ -49,7 +53,8 @@ def _drawings(made: Decided, document: Mapping[str, Any], date: str) -> dict[str
 
 
 def _gauges(document: Mapping[str, Any]) -> list[Verdict]:
-    """One gauge for each verdict of each plate; ticks at the ends of the band and at the average."""
+    """One gauge for each verdict of each plate; ticks at the ends of the band and at the
+    average."""
     out = []
     for which in PLATES:
         for kind, v in document["plates"][which]["verdicts"].items():

@@ -1,4 +1,5 @@
-"""In plain words: what limits each plate, what would cure it, how the answer compares with usual numbers."""
+"""In plain words: what limits each plate, what would cure it, how the answer compares with usual
+numbers."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -12,6 +13,8 @@ from graduale.records.instrument import Instrument
 from graduale.words.catalogue import say
 
 _PLATES = ("top", "back")
+_ZONE_WORDS = {"upper": "upper bout", "lower": "lower bout"}
+NARROW_MM = 150.0  # a lower bout below this is called narrow
 
 
 def cure(key: str, document: Mapping[str, Any]) -> str:
@@ -36,7 +39,8 @@ def tightest(document: Mapping[str, Any], which: str) -> Mapping[str, Any] | Non
 
 
 def limits(document: Mapping[str, Any], instrument: Instrument) -> list[str]:
-    """What sets each zone of each plate: a verdict with its cure, or the least thickness of the file."""
+    """What sets each zone of each plate: a verdict with its cure, or the least thickness of the
+    file."""
     out = []
     for which in _PLATES:
         plate = document["plates"][which]
@@ -56,7 +60,11 @@ def limits(document: Mapping[str, Any], instrument: Instrument) -> list[str]:
                     cure=cure(key, document),
                 )
             )
+        limited = {
+            _ZONE_WORDS.get(z, z) for z, one in plate["limited_by"].items() if one is not None
+        }
         least = [z.removeprefix(f"{which} ") for z in document["on_least"] if z.startswith(which)]
+        least = [z for z in least if z not in limited]
         if least:
             mm = instrument.plate("top" if which == "top" else "back").inside.least_mm
             out.append(say("decide.on_least", plate=which, least=mm, zones=", ".join(least)))
@@ -64,8 +72,7 @@ def limits(document: Mapping[str, Any], instrument: Instrument) -> list[str]:
 
 
 def _zone_words(zones: list[str]) -> str:
-    names = {"upper": "upper bout", "lower": "lower bout"}
-    return ", ".join(names.get(z, z) for z in zones)
+    return ", ".join(_ZONE_WORDS.get(z, z) for z in zones)
 
 
 def failures(document: Mapping[str, Any]) -> list[str]:
@@ -92,16 +99,32 @@ def failures(document: Mapping[str, Any]) -> list[str]:
 
 
 def rests(document: Mapping[str, Any]) -> str:
-    """What the reference band rests on."""
+    """What the reference band is."""
     band = document["reference"]
-    names = {n: f"top {m['mass_g']['top']:.0f} g, back {m['mass_g']['back']:.0f} g" for n, m in band.items()}
-    return say(
-        "decide.rests",
-        average=f"{band['average']['source']}; {names['average']}",
-        thin=f"{names['thin']}, from memory",
-        thick=f"{names['thick']}, from memory",
-        margin=document["margin"],
+    names = {
+        n: f"top {m['mass_g']['top']:.0f} g, back {m['mass_g']['back']:.0f} g"
+        for n, m in band.items()
+    }
+    average, thin, thick = (names[n] for n in ("average", "thin", "thick"))
+    return say("decide.rests", average=average, thin=thin, thick=thick)
+
+
+def drying(document: Mapping[str, Any]) -> list[str]:
+    """What drying does, and at which moisture to close the box."""
+    found = document["drying"]
+    steps = {(d["plate"], d["percent"]): d for d in found["steps"]}
+    least = min(d["percent"] for d in steps.values())
+    top, back = steps["top", least], steps["back", least]
+    pull = say(
+        "decide.drying",
+        percent=f"{least:g} %",
+        top=top["across_mpa"],
+        top_strength=top["strength_mpa"],
+        back=back["across_mpa"],
+        back_strength=back["strength_mpa"],
     )
+    close = f"{found['close_at_most_percent']:.1f} %"
+    return [pull, say("decide.drying_close", close=close, driest=f"{found['driest_percent']:g} %")]
 
 
 def comparisons(document: Mapping[str, Any]) -> list[str]:
@@ -117,8 +140,10 @@ def comparisons(document: Mapping[str, Any]) -> list[str]:
     bouts = 0.5 * (places["upper bout"] + places["lower bout"])
     reason = ""
     if one is not None:
-        key = "reason_thicker" if places["centre"] > bouts + 0.3 else "reason_plain"
-        reason = say(f"decide.{key}", where=one["where"])
+        thicker = places["centre"] > bouts + 0.3
+        reason = say(
+            f"decide.{'reason_thicker' if thicker else 'reason_plain'}", where=one["where"]
+        )
     out.append(say("decide.compare_back", centre=places["centre"], bouts=bouts, reason=reason))
     states = document["plates"]["top"].get("states", {})
     if "before_holes" in states:
@@ -126,8 +151,20 @@ def comparisons(document: Mapping[str, Any]) -> list[str]:
         middle = np.abs(grid.y_mm) < 12.0
         x = grid.x_mm / grid.x_mm.max()
         most = np.nanmax(grid.values[np.ix_((x > 0.35) & (x < 0.7), middle)])
-        bout = np.nanmedian(grid.values[np.ix_(((x > 0.15) & (x < 0.3)) | (x > 0.78) & (x < 0.9), middle)])
+        bout = np.nanmedian(
+            grid.values[np.ix_(((x > 0.15) & (x < 0.3)) | (x > 0.78) & (x < 0.9), middle)]
+        )
         out.append(say("decide.compare_top", middle=float(most), side=float(bout)))
+    return out
+
+
+def _why_not_usual(instrument: Instrument) -> list[str]:
+    """Why computed numbers differ from usual ones."""
+    out = [say("decide.compare_holes_why")]
+    if instrument.soundholes.present:
+        out.append(say("decide.compare_top_why"))
+    if instrument.body.lower_width_mm < NARROW_MM:
+        out.append(say("decide.reason_bouts"))
     return out
 
 
@@ -137,7 +174,14 @@ def sections(document: Mapping[str, Any], instrument: Instrument) -> list[Words]
     why = [*failures(document), *limits(document, instrument)]
     if unreferenced:
         why.append(say("decide.no_reference"))
-    rest = [rests(document), say("decide.estimate")]
+    source = document["reference"]["average"]["source"]
+    rest = [
+        *drying(document),
+        rests(document),
+        say("decide.rests_source", source=source),
+        say("decide.rests_spread", margin=document["margin"]),
+        say("decide.estimate"),
+    ]
     assumed = {k for k, p in instrument.known.items() if p.how == "assumed"}
     if assumed:
         first = [k for k in WORTH_MEASURING if k in assumed][:8]
@@ -145,7 +189,7 @@ def sections(document: Mapping[str, Any], instrument: Instrument) -> list[Words]
     care = ("tools", "drill", "dust", "strings", "glue", "wood", "estimate")
     return [
         Words("Why the plates are as they are", tuple(why)),
-        Words("Beside the usual numbers", tuple(comparisons(document))),
+        Words("Beside the usual numbers", (*comparisons(document), *_why_not_usual(instrument))),
         Words("What this rests on", tuple(rest)),
         Words(say("caution.heading"), tuple("- " + say(f"caution.{c}") for c in care)),
     ]

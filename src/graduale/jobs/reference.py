@@ -1,6 +1,8 @@
-"""The only maker of the reference band: full-size violins that differ in thickness, solved as boxes.
+"""The only maker of the reference band: full-size violins that differ in thickness, solved as
+boxes.
 
-Inputs are packaged and committed (`data/reference/`); the answer is cached by inputs, code, versions.
+Inputs are packaged and committed (`data/reference/`); the answer is cached by inputs, code,
+versions.
 """
 
 from collections.abc import Mapping
@@ -111,7 +113,9 @@ def _zones(
         factor = float(row.get(f"{which}_factor", 1.0))
         grams = wanted[which]
         if grams is not None:
-            factor = _factor_for(instrument, bodies[which], layouts[which], zones[which], float(grams))
+            factor = _factor_for(
+                instrument, bodies[which], layouts[which], zones[which], float(grams)
+            )
         out[which] = zones[which] * factor
     return out
 

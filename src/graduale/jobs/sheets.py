@@ -26,7 +26,8 @@ def run(
     instrument = with_drill(instrument, {k: str(v) for k, v in drill.items()})
     progress(0.1, "holes")
     with blas_threads():
-        plans = plans_of(instrument, earlier.targets()) if earlier.document["safe"] else {}
+        safe = bool(earlier.document["safe"])
+        plans = plans_of(instrument, earlier.targets()) if safe else {}
         progress(0.5, "sheets")
         files: Files = paper_files(instrument, earlier.bodies, earlier.document, plans)
     if out is not None:
@@ -35,7 +36,8 @@ def run(
     write_folder(target, files, keep=True)
     names = ", ".join(sorted(n for n in files if n.endswith(".pdf")))
     text = (
-        f"{earlier.document['instrument']}: sheets of decision {earlier.document['digest']} drawn again: "
-        f"{names} in {target}. Next: print at 100 %, measure both 100 mm scales on the paper."
+        f"{earlier.document['instrument']}: sheets of decision {earlier.document['digest']} "
+        f"drawn again: {names} in {target}. "
+        "Next: print at 100 %, measure both 100 mm scales on the paper."
     )
     return JobResult(DONE, text, {"files": sorted(files), "folder": str(target)})

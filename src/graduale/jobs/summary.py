@@ -8,7 +8,7 @@ from graduale.jobs import reasons
 from graduale.records.instrument import Instrument
 from graduale.words.catalogue import say
 
-_WIDTH = 100
+_WIDTH = 118
 _PLATES = ("top", "back")
 _PLACES = ("centre", "upper bout", "lower bout", "bass flank", "treble flank", "channel", "edge")
 
@@ -23,16 +23,19 @@ def summary(document: Mapping[str, Any], instrument: Instrument, out: str, sheet
         for sentence in reasons.failures(document):
             lines += _wrapped(sentence)
     lines += ["", *_thickness(document), "", *_tones(document), "", *_verdicts(document)]
-    lines += ["", *_setup(document), ""]
-    for sentence in reasons.limits(document, instrument):
-        lines += _wrapped(sentence)
+    lines += ["", *_setup(document)]
+    told = [*reasons.drying(document), *reasons.limits(document, instrument)]
     if not (instrument.bar.present and instrument.post.present):
-        lines += _wrapped(say("decide.no_reference"))
-    for sentence in reasons.comparisons(document):
+        told.append(say("decide.no_reference"))
+    told += [*reasons.comparisons(document), reasons.rests(document)]
+    told += [say("decide.rests_spread", margin=document["margin"]), say("decide.estimate")]
+    for sentence in told:
         lines += _wrapped(sentence)
-    lines += _wrapped(reasons.rests(document))
-    lines += _wrapped(say("decide.estimate"))
-    follow = say("decide.next", out=out, sheets=sheets) if document["safe"] else say("decide.next_unsafe")
+    follow = (
+        say("decide.next", out=out, sheets=sheets)
+        if document["safe"]
+        else say("decide.next_unsafe")
+    )
     return "\n".join([*lines, "", *_wrapped(follow)])
 
 
@@ -71,7 +74,9 @@ def _tones(document: Mapping[str, Any]) -> list[str]:
 
 
 def _verdicts(document: Mapping[str, Any]) -> list[str]:
-    rows = [f"{'verdict':<12}{'plate':<7}{'ratio':>6}  {'band':<12}{'limit':>6}{'reserve':>9}  where"]
+    rows = [
+        f"{'verdict':<12}{'plate':<7}{'ratio':>6}  {'band':<12}{'limit':>6}{'reserve':>9}  where"
+    ]
     for which in _PLATES:
         for kind, v in document["plates"][which]["verdicts"].items():
             if v is None:
@@ -95,6 +100,7 @@ def _setup(document: Mapping[str, Any]) -> list[str]:
     s = document["setup"]
     bass, treble = s["sag_mm"]["bass"], s["sag_mm"]["treble"]
     low, high = bass["after_years_range"]
+    terms = s["projection_terms_mm"]
     return [
         f"strings {s['tension_total_n']:.0f} N, press on the bridge {s['press_total_n']:.0f} N "
         f"(bass foot {s['foot_shares'][0]:.0%}), post {s['post_n']:.0f} N",
@@ -102,6 +108,6 @@ def _setup(document: Mapping[str, Any]) -> list[str]:
         f"strings {bass['string_part']:+.2f}), {bass['after_years']:.2f} after years "
         f"({low:.2f} to {high:.2f}); treble foot {treble['at_once']:.2f}",
         f"end blocks turn by {s['end_rotation_deg']:.2f} degrees; the neck's projection drops by "
-        f"{s['projection_drop_mm']:.2f} mm (rotation {s['projection_terms_mm']['rotation_times_lever']:+.2f}, "
-        f"rib sag {s['projection_terms_mm']['rib_sag']:+.2f})",
+        f"{s['projection_drop_mm']:.2f} mm (rotation {terms['rotation_times_lever']:+.2f}, "
+        f"rib sag {terms['rib_sag']:+.2f})",
     ]

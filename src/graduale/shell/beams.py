@@ -1,7 +1,7 @@
 """Straight beams glued off a shell (a bar): Timoshenko stiffness, lumped mass, exact slopes.
 
-Source of the 12 x 12 matrix: J. S. Przemieniecki, Theory of Matrix Structural Analysis (1968), ch. 5
-(with the shear terms phi = 12 E I / (G A_s L^2)), from memory.
+Source of the 12 x 12 matrix: J. S. Przemieniecki, Theory of Matrix Structural Analysis (1968),
+ch. 5 (with the shear terms phi = 12 E I / (G A_s L^2)), from memory.
 """
 
 from dataclasses import dataclass
@@ -19,11 +19,12 @@ _DRILL_MASS = 1e-3  # mm2, a trace of inertia that keeps the mass matrix regular
 
 @dataclass(frozen=True, eq=False)
 class Beams:
-    """Beams between shell nodes, their axis carried `lift0 + t` mm along `inward` off the facet nodes.
+    """Beams between shell nodes, their axis carried `lift0 + t` mm along `inward` off the facet
+    nodes.
 
-    nodes (n, 3) of the whole shell; pairs (b, 2); inward (b, 3) unit vectors from the plate to the bar;
-    width, height (b,) mm; lift0 (b,): distance of the bar's middle from the nodes at t = 0;
-    e_mpa, g_mpa scalars; density t/mm3. Thickness t (b,) is that of the plate under each beam.
+    nodes (n, 3) of the whole shell; pairs (b, 2); inward (b, 3) unit vectors from the plate to
+    the bar; width, height (b,) mm; lift0 (b,): distance of the bar's middle from the nodes at t =
+    0; e_mpa, g_mpa scalars; density t/mm3. Thickness t (b,) is that of the plate under each beam.
     """
 
     nodes: Floats

@@ -5,9 +5,9 @@ and assumed shear strain fields, part I', Int. J. Numer. Meth. Engng 36 (1993) 1
 over into the discrete Kirchhoff triangle of Batoz (1980) as the plate gets thin. Here with general
 moduli: the side factor phi uses bending and shear stiffness along that side.
 
-Freedoms (w, theta_x, theta_y) at each corner, right-handed rotations; u = z theta_y, v = -z theta_x.
-The operators are split so that thickness enters by three factors g_k = 1/(1 + c_k t^2) a facet:
-curvature = k0 + sum_k g_k c_k(q) r_k, shear = sum_k (1 - g_k) s_k(q) (-2/3) r_k.
+Freedoms (w, theta_x, theta_y) at each corner, right-handed rotations; u = z theta_y, v = -z
+theta_x. The operators are split so that thickness enters by three factors g_k = 1/(1 + c_k t^2) a
+facet: curvature = k0 + sum_k g_k c_k(q) r_k, shear = sum_k (1 - g_k) s_k(q) (-2/3) r_k.
 """
 
 from dataclasses import dataclass
@@ -26,9 +26,9 @@ _POINTS = np.array([[0.5, 0.5, 0.0], [0.0, 0.5, 0.5], [0.5, 0.0, 0.5]])
 class Bending:
     """Fixed parts of the bending element, for m facets.
 
-    generalised (m, 6, 9): rows k0 (3 constant curvatures) and r (3 side quantities) from the freedoms;
-    bend (m, 6, 6) and shear (m, 3, 3): unit-thickness energies; side_factor (m, 3): phi = factor t^2;
-    mean_side (m, 3, 3): mean curvature [xx, yy, 2xy] of each unit side quantity.
+    generalised (m, 6, 9): rows k0 (3 constant curvatures) and r (3 side quantities) from the
+    freedoms; bend (m, 6, 6) and shear (m, 3, 3): unit-thickness energies; side_factor (m, 3): phi
+    = factor t^2; mean_side (m, 3, 3): mean curvature [xx, yy, 2xy] of each unit side quantity.
     """
 
     generalised: Floats
@@ -39,13 +39,12 @@ class Bending:
 
 
 def bending_of(xy: Floats, q_mpa: Floats, h_mpa: Floats) -> Bending:
-    """The fixed parts: corners (m, 3, 2), plane stress (m, 3, 3), transverse shear (m, 2, 2) moduli."""
+    """The fixed parts: corners (m, 3, 2), plane stress (m, 3, 3), transverse shear (m, 2, 2)
+    moduli."""
     surface = area(xy)
     grad = shape_gradients(xy)
     cos, sin, length = _side_directions(xy)
-    generalised = np.concatenate(
-        [_constant_curvature(grad), _side_rows(cos, sin, length)], axis=1
-    )
+    generalised = np.concatenate([_constant_curvature(grad), _side_rows(cos, sin, length)], axis=1)
     columns = _side_columns(grad, cos, sin)
     bend = _bend_energy(columns, q_mpa, surface)
     shear = _shear_energy(_side_shear(cos, sin), h_mpa, surface)
@@ -99,14 +98,16 @@ def _side_columns(grad: Floats, cos: Floats, sin: Floats) -> Floats:
 
 
 def _side_shear(cos: Floats, sin: Floats) -> Floats:
-    """Shear strain (x, y) at the three points of a unit shear along each side: (m, points, 2, 3)."""
+    """Shear strain (x, y) at the three points of a unit shear along each side: (m, points, 2,
+    3)."""
     corner = np.zeros((len(cos), 3, 2, 3))
     for i in range(3):
         a, b = i, (i + 2) % 3  # the sides that meet at corner i
         det = cos[:, a] * sin[:, b] - cos[:, b] * sin[:, a]
         corner[:, i, 0, a], corner[:, i, 0, b] = sin[:, b] / det, -sin[:, a] / det
         corner[:, i, 1, a], corner[:, i, 1, b] = -cos[:, b] / det, cos[:, a] / det
-    return np.einsum("qi,mick->mqck", _POINTS, corner)
+    out: Floats = np.einsum("qi,mick->mqck", _POINTS, corner)
+    return out
 
 
 def _bend_energy(columns: Floats, q_mpa: Floats, surface: Floats) -> Floats:
@@ -141,7 +142,9 @@ def energies(parts: Bending, t_mm: Floats) -> Floats:
     """(m, 6, 6) energy over the generalised quantities at thickness t (m,)."""
     g = 1.0 / (1.0 + parts.side_factor * (t_mm**2)[:, None])
     scale = np.concatenate([np.ones_like(g), g], axis=1)
-    out = parts.bend * scale[:, :, None] * scale[:, None, :] * (t_mm**3 / 12.0)[:, None, None]
+    out: Floats = (
+        parts.bend * scale[:, :, None] * scale[:, None, :] * (t_mm**3 / 12.0)[:, None, None]
+    )
     free = 1.0 - g
     out[:, 3:, 3:] += parts.shear * free[:, :, None] * free[:, None, :] * t_mm[:, None, None]
     return out
@@ -157,7 +160,7 @@ def energy_slopes(parts: Bending, t_mm: Floats) -> Floats:
     outer = scale[:, :, None] * scale[:, None, :]
     douter = dscale[:, :, None] * scale[:, None, :] + scale[:, :, None] * dscale[:, None, :]
     cubic, square = (t_mm**3 / 12.0)[:, None, None], (t_mm**2 / 4.0)[:, None, None]
-    out = parts.bend * (outer * square + douter * cubic)
+    out: Floats = parts.bend * (outer * square + douter * cubic)
     free, dfree = 1.0 - g, -dg
     spread = free[:, :, None] * free[:, None, :]
     dspread = dfree[:, :, None] * free[:, None, :] + free[:, :, None] * dfree[:, None, :]

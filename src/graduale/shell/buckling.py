@@ -29,7 +29,14 @@ def buckling_factor(shell: Shell, t_mm: Floats, u: Floats, held: Held) -> float:
     inverse = sla.LinearOperator(inner.shape, matvec=held.inner.solve, dtype=np.float64)
     start = np.cos(np.arange(len(held.free)) * 0.7)
     values = sla.eigsh(
-        inner, k=2, M=held.matrix, Minv=inverse, which="LA", v0=start, tol=1e-6, return_eigenvectors=False
+        inner,
+        k=2,
+        M=held.matrix,
+        Minv=inverse,
+        which="LA",
+        v0=start,
+        tol=1e-6,
+        return_eigenvectors=False,
     )
     largest = float(np.max(values))
     return 1.0 / largest if largest > 0.0 else float("inf")

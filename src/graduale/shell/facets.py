@@ -20,7 +20,8 @@ def triads_of(nodes: Floats, triangles: Ints, toward: Floats | None = None) -> F
 def corners_of(nodes: Floats, triangles: Ints, triads: Floats) -> Floats:
     """Corner positions in the facet's own plane, (m, 3, 2), origin at the first corner."""
     corners = nodes[triangles]
-    return np.einsum("mai,mci->mca", triads[:, :2], corners - corners[:, :1])
+    out: Floats = np.einsum("mai,mci->mca", triads[:, :2], corners - corners[:, :1])
+    return out
 
 
 def area(xy: Floats) -> Floats:

@@ -36,10 +36,11 @@ def strain_operator(xy: Floats) -> Floats:
 
 
 def stiffness(xy: Floats, q_mpa: Floats) -> Floats:
-    """Stiffness for unit thickness, corners (m, 3, 2), plane stress moduli (m, 3, 3) -> (m, 9, 9)."""
+    """Stiffness for unit thickness, corners (m, 3, 2), plane stress moduli (m, 3, 3) -> (m, 9,
+    9)."""
     surface = area(xy)
     mean = strain_operator(xy)
-    basic = np.einsum("m,mki,mkl,mlj->mij", surface, mean, q_mpa, mean, optimize=True)
+    basic: Floats = np.einsum("m,mki,mkl,mlj->mij", surface, mean, q_mpa, mean, optimize=True)
     return basic + _higher_order(xy, surface, q_mpa)
 
 
@@ -53,7 +54,8 @@ def _higher_order(xy: Floats, surface: Floats, q_mpa: Floats) -> Floats:
         k_theta += np.einsum("mki,mkl,mlj->mij", side, e_nat, side, optimize=True)
     k_theta *= (0.75 * beta0 * surface)[:, None, None]
     to_theta = _deviatoric_rotation(xy, surface)
-    return np.einsum("mki,mkl,mlj->mij", to_theta, k_theta, to_theta, optimize=True)
+    out: Floats = np.einsum("mki,mkl,mlj->mij", to_theta, k_theta, to_theta, optimize=True)
+    return out
 
 
 def _poisson_squared(q_mpa: Floats) -> Floats:

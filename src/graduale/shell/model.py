@@ -89,7 +89,8 @@ class Shell:
 
     @cached_property
     def to_local(self) -> tuple[Floats, Floats, Floats]:
-        """From the 18 master freedoms of a facet: bending Z (m, 6, 18), membrane M and offset S (m, 9, 18)."""
+        """From the 18 master freedoms of a facet: bending Z (m, 6, 18), membrane M and offset S
+        (m, 9, 18)."""
         count = len(self.triangles)
         flex, plane, offset = (np.zeros((count, 9, 18)) for _ in range(3))
         for c in range(3):
@@ -138,7 +139,8 @@ class Shell:
         return self.pattern.gather(self.facet_stiffness(t_mm))
 
     def mass(self, t_mm: Floats) -> "sp.csc_matrix":
-        """Consistent mass (t), rotary inertia included; linear in-plane shape of all displacements."""
+        """Consistent mass (t), rotary inertia included; linear in-plane shape of all
+        displacements."""
         return self.pattern.gather(self.facet_mass(t_mm))
 
     def facet_mass(self, t_mm: Floats) -> Floats:
@@ -160,8 +162,10 @@ class Shell:
         return np.ascontiguousarray(blocks.transpose(0, 1, 3, 2, 4)).reshape(-1, 18, 18)
 
     def translation_form(self, pair: Floats) -> Floats:
-        """(m, 18, 18) of a form pair (m, 3, 3) between corners, the same for all three displacements."""
-        motion = np.stack([self._corner_motion(c) for c in range(3)], axis=1)[:, :, :3]
+        """(m, 18, 18) of a form pair (m, 3, 3) between corners, the same for all three
+        displacements."""
+        whole = np.stack([self._corner_motion(c) for c in range(3)], axis=1)
+        motion = whole[:, :, :3]
         blocks = np.einsum("mbki,mckj->mbcij", motion, motion, optimize=True)
         blocks *= pair[:, :, :, None, None]
         return np.ascontiguousarray(blocks.transpose(0, 1, 3, 2, 4)).reshape(-1, 18, 18)

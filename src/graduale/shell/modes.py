@@ -1,4 +1,5 @@
-"""Free vibration: lowest modes of K phi = lambda M phi, and the forms from which exact slopes follow."""
+"""Free vibration: lowest modes of K phi = lambda M phi, and the forms from which exact slopes
+follow."""
 
 from dataclasses import dataclass
 

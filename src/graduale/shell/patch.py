@@ -14,7 +14,6 @@ from scipy.spatial import cKDTree
 from graduale.base.arrays import Floats, Ints
 from graduale.shell.model import Shell, cross_matrix
 
-
 _CANDIDATES = 16
 
 
@@ -66,9 +65,7 @@ def _scatter(shell: Shell, corners: Ints, shares: Floats, local: Floats) -> "sp.
     lever[..., :3] = np.eye(3)
     lever[..., 3:] = -cross_matrix(arms.reshape(-1, 3)).reshape(count, 3, 3, 3)
     values = np.einsum("pai,pc,pcij->pcaj", local, shares, lever, optimize=True)
-    cols = np.broadcast_to(
-        6 * masters[:, :, None, None] + np.arange(6), (count, 3, 6, 6)
-    )
+    cols = np.broadcast_to(6 * masters[:, :, None, None] + np.arange(6), (count, 3, 6, 6))
     rows = np.broadcast_to(np.arange(6)[:, None], (count, 3, 6, 6))
     flat = (values.ravel(), (rows.ravel(), cols.ravel()))
     return sp.csr_matrix(flat, shape=(6, shell.size))

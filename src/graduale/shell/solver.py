@@ -34,9 +34,7 @@ def factor(matrix: "sp.csc_matrix") -> Factor:
     """Factors a symmetric, non-singular matrix. Errors: RuntimeError when it is singular."""
     options = {"SymmetricMode": True, "Equil": False}
     return SuperLuFactor(
-        sla.splu(
-            matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=options
-        )
+        sla.splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options=options)
     )
 
 
@@ -56,7 +54,8 @@ class Held:
 
 
 def factor_held(matrix: "sp.csc_matrix", held: Ints) -> Held:
-    """Factors with freedoms `held` at zero; freedoms with an empty row (hanging nodes) are held too."""
+    """Factors with freedoms `held` at zero; freedoms with an empty row (hanging nodes) are held
+    too."""
     size = matrix.shape[0]
     keep = np.ones(size, dtype=bool)
     keep[held] = False

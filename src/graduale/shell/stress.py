@@ -1,6 +1,7 @@
 """Stress on one face, averaged over a disc, as a linear read-out of the displacement; its slopes.
 
-Components, not peaks, are averaged: raw peaks diverge with the mesh, a disc of fixed radius does not.
+Components, not peaks, are averaged: raw peaks diverge with the mesh, a disc of fixed radius does
+not.
 """
 
 from dataclasses import dataclass
@@ -42,12 +43,14 @@ def pull_back(shell: Shell, t_mm: Floats, disc: Disc, weight: Floats) -> Floats:
 
 def explicit_slopes(shell: Shell, t_mm: Floats, disc: Disc, u: Floats, weight: Floats) -> Floats:
     """d (weight . stress) / dt at fixed u, (m, k); weight (s, k), u (size, k)."""
-    z, plane, offset = (part[disc.facets] for part in shell.to_local)
+    z, _, offset = (part[disc.facets] for part in shell.to_local)
     sub = _only(shell, disc.facets)
     t = t_mm[disc.facets]
     mean = shell.mean_strain[disc.facets]
     dmembrane = (-0.5 * shell.outward[disc.facets])[:, None, None] * (mean @ offset)
-    rows, slopes = (f(sub, t) @ z for f in (bending.mean_curvature_rows, bending.mean_curvature_slopes))
+    rows, slopes = (
+        f(sub, t) @ z for f in (bending.mean_curvature_rows, bending.mean_curvature_slopes)
+    )
     half = (0.5 * disc.face)[:, None, None]
     dstrain = dmembrane + half * (rows + t[:, None, None] * slopes)
     op = disc.weights[:, None, None] * (disc.turn @ shell.q_mpa[disc.facets] @ dstrain)
@@ -81,5 +84,9 @@ def membrane_force(shell: Shell, t_mm: Floats, u: Floats) -> Floats:
 def _only(shell: Shell, facets: Ints) -> bending.Bending:
     p = shell.parts
     return bending.Bending(
-        p.generalised[facets], p.bend[facets], p.shear[facets], p.side_factor[facets], p.mean_side[facets]
+        p.generalised[facets],
+        p.bend[facets],
+        p.shear[facets],
+        p.side_factor[facets],
+        p.mean_side[facets],
     )

@@ -1,4 +1,5 @@
-"""The plainest carvable map whose every verdict holds: coarse box for the slopes, fine box for the truth.
+"""The plainest carvable map whose every verdict holds: coarse box for the slopes, fine box for
+the truth.
 
 Each read-out of the coarse box is corrected by fine/coarse, taken at the map in hand, so that the
 limits are met on the fine box. Families of zones are tried from the plainest; a freer one is taken
@@ -38,7 +39,8 @@ class Trial:
 
 @dataclass(frozen=True, eq=False)
 class Choice:
-    """The chosen zones, what was tried, the fine solution, keys of verdicts that no thickness meets."""
+    """The chosen zones, what was tried, the fine solution, keys of verdicts that no thickness
+    meets."""
 
     family: str
     zones: Zones
@@ -131,13 +133,18 @@ def choose(
 
 
 def mended(
-    family: Floats, zones: Zones, bases: Mapping[PlateName, Basis], first: Mapping[PlateName, int],
-    solved: Solved, limits: Mapping[str, float],
+    family: Floats,
+    zones: Zones,
+    bases: Mapping[PlateName, Basis],
+    first: Mapping[PlateName, int],
+    solved: Solved,
+    limits: Mapping[str, float],
 ) -> Zones:
     """Zones raised in steps of 0.05 where a verdict is still over its limit by a little.
 
-    For the worst verdict, the free number that lowers it most for its mass is raised by what the slopes
-    say is missing. `bases`, `first`: zone shares and first node of each plate in the solved box.
+    For the worst verdict, the free number that lowers it most for its mass is raised by what the
+    slopes say is missing. `bases`, `first`: zone shares and first node of each plate in the
+    solved box.
     """
     slopes = solved.slopes
     assert slopes is not None
@@ -220,7 +227,7 @@ def _optimise(
         out: Floats = -rows @ search.slopes(z) @ wide
         return out
 
-    found = minimize(
+    found = minimize(  # type: ignore[call-overload]  # the stubs know no jac=True with constraints
         mass,
         np.clip(first, low, MOST_MM),
         jac=True,
@@ -251,5 +258,3 @@ def _on_least(problem: Problem, zones: Zones) -> tuple[str, ...]:
         for name, value in zip(names, zones[w], strict=True)
         if value <= problem.layouts[w].least_mm + ROUND_MM
     )
-
-

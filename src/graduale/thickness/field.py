@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from graduale.base.arrays import Floats
 from graduale.box.parts import block_regions
@@ -35,7 +36,8 @@ FAMILIES: Mapping[str, Floats] = {
 
 @dataclass(frozen=True, eq=False)
 class Basis:
-    """Zone shares at points: weights (n, 4); lowest and highest thickness (n,); seat (n,) finished."""
+    """Zone shares at points: weights (n, 4); lowest and highest thickness (n,); seat (n,)
+    finished."""
 
     weights: Floats
     lowest: Floats
@@ -60,7 +62,7 @@ class Layout:
     """Where zones and platform lie on one plate. `least_mm` bounds the carved part from below."""
 
     body: PlateBody
-    free: shapely.Geometry = field(repr=False)  # the part that is carved
+    free: BaseGeometry = field(repr=False)  # the part that is carved
     lower_corner_mm: float
     upper_corner_mm: float
     least_mm: float
@@ -88,7 +90,7 @@ class Layout:
         points = shapely.points(xy)
         lines = shapely.shortest_line(self.free.boundary, points)
         near = shapely.get_coordinates(shapely.get_point(lines, 0))
-        return shapely.length(lines), self.body.arching.height(near)
+        return np.asarray(shapely.length(lines)), self.body.arching.height(near)
 
     def _shares(self, xy: Floats, away: Floats) -> Floats:
         length = self.body.outline.length_mm
@@ -121,7 +123,7 @@ class Field:
 
 def layout_of(instrument: Instrument, body: PlateBody) -> Layout:
     """Platform, seats and zones of one plate of an instrument."""
-    inner = shapely.Polygon(body.outline.inset(body.inside.platform_mm))
+    inner: BaseGeometry = shapely.Polygon(body.outline.inset(body.inside.platform_mm))
     rib = body.outline.inset(instrument.body.overhang_mm + 0.5 * instrument.body.rib_thickness_mm)
     tips = np.array(body.outline.corners).reshape(-1, 2)
     for region in block_regions(instrument, rib, tips):
@@ -130,14 +132,10 @@ def layout_of(instrument: Instrument, body: PlateBody) -> Layout:
     parts = getattr(inner, "geoms", [inner])
     free = max(parts, key=lambda part: part.area)
     b = instrument.body
-    return Layout(
-        body, free, b.lower_corner_at_mm, b.upper_corner_at_mm, body.inside.least_mm
-    )
+    return Layout(body, free, b.lower_corner_at_mm, b.upper_corner_at_mm, body.inside.least_mm)
 
 
-def _end_bands(
-    inner: shapely.Geometry, body: PlateBody, width_mm: float
-) -> shapely.Geometry:
+def _end_bands(inner: BaseGeometry, body: PlateBody, width_mm: float) -> BaseGeometry:
     """Leaves the wider platform at both ends, over the width of the end blocks."""
     length, wide = body.outline.length_mm, body.inside.platform_end_mm
     near = body.outline.polygon.difference(body.outline.polygon.buffer(-wide))

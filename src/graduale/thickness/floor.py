@@ -1,8 +1,9 @@
 """Two floor maps at zero margin: how thin one spot alone, and how thin all at once.
 
-lone spot: a disc of 10 mm radius thinned alone. Each demand goes as a power of the disc's thickness,
-its exponent taken from the exact slopes (first order in the logarithm; a full solve judges it in the
-tests). joint: the target less the largest even reduction for which all verdicts still hold (full solves).
+lone spot: a disc of 10 mm radius thinned alone. Each demand goes as a power of the disc's
+thickness, its exponent taken from the exact slopes (first order in the logarithm; a full solve
+judges it in the tests). joint: the target less the largest even reduction for which all verdicts
+still hold (full solves).
 """
 
 from collections.abc import Mapping
@@ -73,7 +74,8 @@ def joint_reduction(
     limits: Mapping[str, float],
     corrections: Mapping[str, float],
 ) -> float:
-    """Largest even reduction in mm of both plates for which all verdicts hold (bisection, full solves).
+    """Largest even reduction in mm of both plates for which all verdicts hold (bisection, full
+    solves).
 
     corrections: factors on the read-outs of this (coarse) box.
     """

@@ -1,9 +1,10 @@
 """How much the top keeps before its soundholes are cut: a result, not a constant.
 
-The bar is not there yet. Under the working hand (60 N from inside, plate held at the line of its ribs)
-the plate with its holes cut and no bar shall be stressed no more than the finished top with its bar:
-the thickness is raised by the square root of the stress ratio (stress goes as 1/t^2), row by row along the
-plate, by the most that the row needs. On top comes what the last tools still take off.
+The bar is not there yet. Under the working hand (60 N from inside, plate held at the line of its
+ribs) the plate with its holes cut and no bar shall be stressed no more than the finished top with
+its bar: the thickness is raised by the square root of the stress ratio (stress goes as 1/t^2),
+row by row along the plate, by the most that the row needs. On top comes what the last tools still
+take off.
 """
 
 from dataclasses import dataclass
@@ -13,7 +14,7 @@ from scipy.interpolate import PchipInterpolator
 
 from graduale.base.arrays import Floats
 from graduale.box.plate import PlateBody, ThicknessAt, without_openings
-from graduale.box.spots import Spot, press_spots
+from graduale.box.spots import press_spots
 from graduale.box.working import WorkPress, work_press
 from graduale.records.instrument import Instrument
 from graduale.thickness.field import Layout
@@ -25,8 +26,9 @@ _MOST_FACTOR = 2.5
 class LeaveField:
     """Thickness rule: the final rule times a factor >= 1 along the plate, plus an allowance.
 
-    rows_x, rows_factor (r,): the factor on the crown; it fades to 1 toward the platform, where the last
-    tools still find `allowance_mm`. One curve along the plate keeps the map plain to carve.
+    rows_x, rows_factor (r,): the factor on the crown; it fades to 1 toward the platform, where
+    the last tools still find `allowance_mm`. One curve along the plate keeps the map plain to
+    carve.
     """
 
     layout: Layout
@@ -67,7 +69,8 @@ def leave_before_holes(
     allowance_mm: float,
     size_mm: float,
 ) -> Leave:
-    """What to leave on the top before the soundholes; `allowance_mm` for the tools still to come."""
+    """What to leave on the top before the soundholes; `allowance_mm` for the tools still to
+    come."""
     spots = press_spots(instrument, body)
     finished = work_press(instrument, body, final, spots, size_mm, bar=True)
     bare = work_press(instrument, body, final, spots, size_mm, bar=False)
