@@ -1,4 +1,4 @@
-"""String tensions, pitches, breaking limits and foot shares against printed values."""
+"""Strings: tension, limits, and what the bridge feet bear."""
 
 import math
 from dataclasses import replace
@@ -10,6 +10,7 @@ from graduale.records.instrument import Body, Bridge, Neck, String, Strings
 from graduale.strings import tension
 from graduale.strings.feet import foot_share
 from graduale.strings.setup import setup_of
+from tests.verification import Verified
 
 GUT = [("E5", 0.62, 72.069, 64.112), ("A4", 0.75, 46.977, 41.791)]
 GUT += [("D4", 1.03, 39.467, 35.110), ("G3", 1.25, 25.893, 23.034)]
@@ -39,11 +40,21 @@ def test_notes_with_signs_and_without_sense() -> None:
 
 
 @pytest.mark.parametrize(("note", "gauge", "n_440", "n_415"), GUT)
-def test_gut_tensions(note: str, gauge: float, n_440: float, n_415: float) -> None:
+def test_gut_tensions(
+    verified: Verified, note: str, gauge: float, n_440: float, n_415: float
+) -> None:
     """T = mu (2 L f)^2, L 325 mm, gut of 1300 kg/m3 (computed apart)."""
     for pitch, printed in ((440.0, n_440), (415.0, n_415)):
         string = String(note, tension.note_hz(note, pitch), "gut", gauge, None)
-        assert tension.tension_n(string, 325.0) == pytest.approx(printed, abs=1e-3)
+        verified(
+            f"gut {note}, gauge {gauge}, 325 mm, A = {pitch:g} Hz",
+            tension.tension_n(string, 325.0),
+            printed,
+            source="T = μ (2 L f)²",
+            status="C",
+            abs=1e-3,
+            unit="N",
+        )
 
 
 def test_steel_e_string() -> None:
@@ -55,7 +66,7 @@ def test_steel_e_string() -> None:
     assert tension.tension_n(low, 325.0) == pytest.approx(68.082, abs=1e-3)
 
 
-def test_rule_of_the_string_makers() -> None:
+def test_rule_of_the_string_makers(verified: Verified) -> None:
     """F L d = 49 sqrt(k) (Hz, m, mm, kgf) equals a density of 1300 exactly (published)."""
     string = String("A4", 440.0, "gut", 0.75, None)
     kgf = tension.tension_n(string, 325.0) / 9.80665
@@ -101,14 +112,21 @@ def test_impossible_strings_are_refused(string: tuple[str, float]) -> None:
 
 
 @pytest.mark.parametrize(("number", "share"), [(0, 0.0), (1, 1 / 3), (2, 2 / 3), (3, 1.0)])
-def test_feet_shares_of_hart(number: int, share: float) -> None:
+def test_feet_shares_of_hart(verified: Verified, number: int, share: float) -> None:
     """Hart, The Violin (1884): four strings from foot to foot, the first all on the treble foot,
     the second two thirds, the third one third, the fourth none (published)."""
     y = -15.0 + 10.0 * number
-    assert foot_share(y, 15.0, -15.0) == pytest.approx(share)
+    verified(
+        f"share of string {number + 1} on the bass foot",
+        foot_share(y, 15.0, -15.0),
+        share,
+        source="Hart, The Violin, 1884",
+        status="P",
+        abs=1e-9,
+    )
 
 
-def test_bridge_force_of_hart() -> None:
+def test_bridge_force_of_hart(verified: Verified) -> None:
     """Hart 1884: at a bend of 25.68 degrees a string presses with 4/9 of its tension."""
     bend = math.radians(25.68) / 2
     height = 130.0 * math.tan(bend)
@@ -119,7 +137,14 @@ def test_bridge_force_of_hart() -> None:
     forces = setup_of(strings, bridge, Neck(0, 12.0, 16, 12.0), body, 12.0)
     assert forces.break_angle_deg == pytest.approx(180.0 - 25.68)
     assert forces.tail_ratio == 1.0
-    assert forces.press_total_n / forces.tension_total_n == pytest.approx(4 / 9, abs=2e-4)
+    verified(
+        "press over tension at a bend of 25.68°",
+        forces.press_total_n / forces.tension_total_n,
+        4 / 9,
+        source="Hart, The Violin, 1884",
+        status="P",
+        rel=5e-4,
+    )
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,7 @@
-"""The wood table and the formulas of limits and board, against printed values."""
+"""Wood: formulas of the handbook and the codes.
+
+The rows of the species table are held to the printed tables one by one as well.
+"""
 
 import pytest
 
@@ -7,6 +10,7 @@ from graduale.records.instrument import BoardMeasure, WoodChoice
 from graduale.wood import board, limits
 from graduale.wood.material import wood_of
 from graduale.wood.species import species, species_keys
+from tests.verification import Verified
 
 # Wood Handbook FPL-GTR-190 table 5-1: ET ER GLR GLT GRT over EL (None: not printed).
 RATIOS = {
@@ -95,23 +99,47 @@ def test_european_spruce_lies_inside_the_published_plates() -> None:
 @pytest.mark.parametrize(
     ("moisture", "printed"), [(6, 11.8857), (8, 11.5122), (10, 11.1504), (12, 10.8), (15, 10.2949)]
 )
-def test_moisture_formula(moisture: float, printed: float) -> None:
+def test_moisture_formula(verified: Verified, moisture: float, printed: float) -> None:
     """FPL-GTR-190 eq. 5-3 for Sitka spruce, P12 10.8, Pg 8.5, Mp 27 (computed apart)."""
-    assert board.at_moisture(10.8, 8.5, 27.0, moisture) == pytest.approx(printed, abs=1e-4)
+    verified(
+        f"modulus of Sitka spruce at {moisture} % moisture",
+        board.at_moisture(10.8, 8.5, 27.0, moisture),
+        printed,
+        source="Wood Handbook FPL-GTR-190 eq. 5-3",
+        status="C",
+        rel=1e-5,
+        unit="GPa",
+    )
 
 
 @pytest.mark.parametrize(
     ("angle", "printed"), [(5, 36.307), (10, 30.676), (15, 24.476), (30, 12.213), (45, 7.2506)]
 )
-def test_hankinson(angle: float, printed: float) -> None:
+def test_hankinson(verified: Verified, angle: float, printed: float) -> None:
     """Hankinson's formula, n = 2, 38.7 over 4.0 MPa (computed apart)."""
-    assert limits.hankinson(38.7, 4.0, angle) == pytest.approx(printed, rel=5e-5)
+    verified(
+        f"strength of Sitka spruce at {angle}° to the grain",
+        limits.hankinson(38.7, 4.0, angle),
+        printed,
+        source="Hankinson's formula",
+        status="C",
+        rel=5e-5,
+        unit="MPa",
+    )
 
 
 @pytest.mark.parametrize(("years", "percent"), [(1, 66.99), (10, 62.06), (100, 57.63)])
-def test_load_duration_years(years: float, percent: float) -> None:
+def test_load_duration_years(verified: Verified, years: float, percent: float) -> None:
     """L. W. Wood 1951, FPL R1916 (published)."""
-    assert 100 * limits.load_duration(years * 365.25 * 86400) == pytest.approx(percent, abs=0.01)
+    verified(
+        f"strength left after {years} years under load",
+        100 * limits.load_duration(years * 365.25 * 86400),
+        percent,
+        source="Wood 1951, FPL R1916",
+        status="P",
+        abs=0.01,
+        unit="%",
+    )
 
 
 def test_load_duration_of_a_day() -> None:
@@ -126,9 +154,17 @@ def test_code_factors() -> None:
     assert limits.GAMMA_M == 1.3
 
 
-def test_free_bar_with_and_without_shear() -> None:
+def test_free_bar_with_and_without_shear(verified: Verified) -> None:
     """Bar .300 x .010 m, 400 kg/m3, E 12 GPa: Euler 625.572, with shear (E/G 16) 617.48 Hz."""
-    assert board.free_bar_hz(12000, 12000 / 16, 400, 300, 10) == pytest.approx(617.48, abs=0.02)
+    verified(
+        "free bar 300 × 10, E/G 16, first tap",
+        board.free_bar_hz(12000, 12000 / 16, 400, 300, 10),
+        617.48,
+        source="Timoshenko beam, textbook",
+        status="C",
+        abs=0.02,
+        unit="Hz",
+    )
     assert board.euler_tap_modulus(400, 300, 10, 625.572) == pytest.approx(12000, rel=1e-5)
     assert board.bending_tap_modulus(400, 300, 10, 617.48, 16) == pytest.approx(12000, rel=1e-4)
 
