@@ -91,6 +91,6 @@ def test_foot_press_with_the_rim_held(verified: Verified, name: str) -> None:
                     source=SOURCE,
                     status="C",
                     unit="MPa",
-                    reason="A shell reads low close to a small load, most across the grain on a slope",
+                    reason="A shell reads low close to a small load, most across a sloping grain",
                 )
             assert stress[0] == pytest.approx(theirs[0], rel=0.15)

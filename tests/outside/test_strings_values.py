@@ -70,7 +70,14 @@ def test_rule_of_the_string_makers(verified: Verified) -> None:
     """F L d = 49 sqrt(k) (Hz, m, mm, kgf) equals a density of 1300 exactly (published)."""
     string = String("A4", 440.0, "gut", 0.75, None)
     kgf = tension.tension_n(string, 325.0) / 9.80665
-    assert pytest.approx(49.0 * math.sqrt(kgf), rel=1e-3) == 440.0 * 0.325 * 0.75
+    verified(
+        "F L d over the root of the pull in kgf",
+        440.0 * 0.325 * 0.75 / math.sqrt(kgf),
+        49.0,
+        source="rule of the string makers, F L d = 49 √k",
+        status="P",
+        rel=1e-3,
+    )
 
 
 def test_gut_breaks_where_the_books_say() -> None:
