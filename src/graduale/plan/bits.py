@@ -1,22 +1,24 @@
 """The end of a drill bit as a surface, and what to call it.
 
-Places on the end are (p, phi): p 0 at the middle to 1 at the rim, phi the azimuth in radians; p =
--1 is the tip of a brad point. Local axes (u, v, w): w along the bit, 0 at the deepest point,
-negative behind.
+Places on the end are points (a, b) of the unit disc, 0 at the middle, the rim at 1; (2, 0) is the
+tip of a brad point. Local axes (u, v, w): w along the bit, 0 at the deepest point, negative behind.
 """
 
 import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from graduale.base.arrays import Floats, freeze
 from graduale.base.findings import refuse
 from graduale.records.instrument import Drill
 
 POINT_RISE = math.tan(math.radians(31.0))  # a 118 degree point rises 31 degrees from square
-RINGS = ((0.0, 1), (0.2, 8), (0.4, 12), (0.6, 16), (0.8, 24), (1.0, 48))
+RINGS = ((0.0, 1), (0.2, 8), (0.4, 12), (0.6, 16), (0.8, 24), (1.0, 48))  # radius, places
 COARSE_RINGS = ((0.0, 1), (0.5, 8), (1.0, 24))
+NEAR = 0.2  # neighbouring places of RINGS are no farther apart
+TIP = (2.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -66,32 +68,38 @@ def bit_of(drill: Drill) -> Bit:
 
 
 def end_places(bit: Bit, rings: tuple[tuple[float, int], ...] = RINGS) -> Floats:
-    """Places (k, 2) = (p, phi) over the whole end, with the tip of a brad."""
-    rows = [(p, 2 * math.pi * i / n) for p, n in rings for i in range(n)]
-    return freeze([*rows, (-1.0, 0.0)] if bit.shape == "brad" else rows)
+    """Places (k, 2) over the whole end, with the tip of a brad."""
+    angles = [(p, 2 * math.pi * i / n) for p, n in rings for i in range(n)]
+    rows = [(p * math.cos(phi), p * math.sin(phi)) for p, phi in angles]
+    return freeze([*rows, TIP] if bit.shape == "brad" else rows)
 
 
 def around(place: Floats, share: float) -> Floats:
-    """Places (n, 25, 2) close to place (n, 2); share 1 reaches the neighbouring places of RINGS."""
-    steps = np.linspace(-1.0, 1.0, 5)
-    dp, dphi = np.meshgrid(0.2 * share * steps, math.pi / 24 * share * steps, indexing="ij")
-    p = place[:, :1]
-    wide = np.where(p > 0.5, 1.0, np.where(p > 0.1, 3.0, 24.0))  # inner rings are coarser
-    near_p = np.clip(p + dp.ravel(), 0.0, 1.0)
-    near_p = np.where(p < 0, -1.0, near_p)
-    return np.stack([near_p, place[:, 1:] + wide * dphi.ravel()], axis=-1)
+    """Places (n, 25, 2) close to place (n, 2); share 1 reaches the neighbouring places of RINGS.
+
+    What would fall off the disc is drawn back to the rim; a tip stays a tip.
+    """
+    steps = NEAR * share * np.linspace(-1.0, 1.0, 5)
+    square = np.stack(np.meshgrid(steps, steps, indexing="ij"), axis=-1).reshape(-1, 2)
+    near = place[:, None, :] + square
+    near = near / np.maximum(np.linalg.norm(near, axis=-1, keepdims=True), 1.0)
+    return np.where(_is_tip(place)[:, None, None], place[:, None, :], near)
+
+
+def _is_tip(places: Floats) -> NDArray[np.bool_]:
+    return np.asarray(places[..., 0] > 1.5)
 
 
 def end_points(bit: Bit, places: Floats) -> Floats:
     """Local points (..., 3) = (u, v, w) of the bit's end at places (..., 2), mm."""
-    p, phi = places[..., 0], places[..., 1]
-    r, share = bit.radius_mm, np.clip(p, 0.0, 1.0)
-    rho, w = r * share, np.zeros_like(p)
+    tip = _is_tip(places)
+    disc = np.where(tip[..., None], 0.0, places)
+    r, share = bit.radius_mm, np.minimum(np.linalg.norm(disc, axis=-1), 1.0)
+    w = np.zeros_like(share)
     if bit.shape == "ball":
-        angle = share * math.pi / 2
-        rho, w = r * np.sin(angle), r * (np.cos(angle) - 1.0)
+        w = r * (np.sqrt(np.maximum(1.0 - share**2, 0.0)) - 1.0)
     elif bit.shape == "point118":
-        w = -rho * POINT_RISE
+        w = -r * share * POINT_RISE
     elif bit.shape == "brad":
-        w = np.where(p < 0, 0.0, -bit.spur_mm)
-    return np.stack([rho * np.cos(phi), rho * np.sin(phi), w], axis=-1)
+        w = np.where(tip, 0.0, -bit.spur_mm)
+    return np.concatenate([r * disc, w[..., None]], axis=-1)
