@@ -15,6 +15,7 @@ from scipy.sparse.linalg import LinearOperator, eigsh
 
 from graduale.base.arrays import Floats, Ints
 
+ng.SetNumThreads(1)  # its waiting threads would fight with the other test worker
 Thickness = Callable[[Floats], Floats]
 SHIFT = (2 * np.pi * 60.0) ** 2  # keeps the free plate regular
 PAIRS = ((0, 0), (1, 1), (2, 2), (1, 2), (0, 2), (0, 1))
