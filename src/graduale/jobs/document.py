@@ -69,6 +69,7 @@ def document(
         "failing": [judged_document(j) for j in made.failing],
         "unreachable": list(made.choice.unreachable),
         "tightest": [judged_document(j) for j in made.judged[:12]],
+        "without_counterpart": sorted(without_counterpart(made)),
         "on_least": list(made.choice.at_least),
         "guard": {
             "buckling_with_creep": rounded(made.buckling, 2),
@@ -84,6 +85,12 @@ def document(
         "guide_holes": [asdict(h) for w in PLATES for h in plans[w].holes] if safe else [],
         "hole_plans": {w: plan_document(plans[w]) for w in PLATES} if safe else {},
     }
+
+
+def without_counterpart(made: Decided) -> set[str]:
+    """Stress read-outs at spots that the violins of the band do not have (they gate nothing)."""
+    gated = {j.key for j in made.judged}
+    return {k for k in made.reading.keys if ": " in k and k not in gated}
 
 
 def plate_document(made: Decided, which: PlateName, stages: Sequence[Stage]) -> dict[str, Any]:
@@ -273,6 +280,9 @@ def setup_document(made: Decided) -> dict[str, Any]:
             "rib_sag": rounded(s.drop_of_rib_mm, 3),
         },
         "post_n": rounded(s.post_n, 1),
+        "bar_end_n_per_mm": (
+            None if s.bar_end_n_per_mm is None else [rounded(v, 2) for v in s.bar_end_n_per_mm]
+        ),
     }
 
 

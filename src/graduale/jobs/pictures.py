@@ -13,6 +13,7 @@ from graduale.jobs.reference import PLATES
 from graduale.prints import pictures
 from graduale.prints.data import TapTone, Verdict
 from graduale.prints.gauges import verdict_picture
+from graduale.prints.shades import scale_of
 from graduale.prints.sheet import Drawing
 
 DPI = 110.0
@@ -35,7 +36,9 @@ def _drawings(made: Decided, document: Mapping[str, Any], date: str) -> dict[str
         drawing = drawing_of(made.instrument, plate.body, document, None)
         floor = map_from(stored["floor_joint"])
         lone = map_from(stored["floor_lone_spot"])
-        out[f"{which}-thickness"] = pictures.thickness_picture(head, drawing)
+        carved = np.where(plate.platform, np.nan, drawing.thickness.values)
+        scale = scale_of(GridMap(floor.x_mm, floor.y_mm, carved), "mm")
+        out[f"{which}-thickness"] = pictures.thickness_picture(head, drawing, scale)
         out[f"{which}-floor-joint"] = pictures.floor_picture(head, drawing, floor, "all at once")
         out[f"{which}-floor-lone-spot"] = pictures.floor_picture(
             head, drawing, lone, "one spot alone"

@@ -168,6 +168,15 @@ def _why_not_usual(instrument: Instrument) -> list[str]:
     return out
 
 
+def assumed(instrument: Instrument) -> list[str]:
+    """How much is assumed, and what to measure first; empty when nothing is."""
+    guessed = {k for k, p in instrument.known.items() if p.how == "assumed"}
+    if not guessed:
+        return []
+    first = [k for k in WORTH_MEASURING if k in guessed][:5]
+    return [say("decide.assumed", count=len(guessed), first=", ".join(first))]
+
+
 def sections(document: Mapping[str, Any], instrument: Instrument) -> list[Words]:
     """The page of reasons and cautions."""
     unreferenced = not (instrument.bar.present and instrument.post.present)
@@ -182,10 +191,7 @@ def sections(document: Mapping[str, Any], instrument: Instrument) -> list[Words]
         say("decide.rests_spread", margin=document["margin"]),
         say("decide.estimate"),
     ]
-    assumed = {k for k, p in instrument.known.items() if p.how == "assumed"}
-    if assumed:
-        first = [k for k in WORTH_MEASURING if k in assumed][:8]
-        rest.append(say("decide.assumed", count=len(assumed), first=", ".join(first)))
+    rest += assumed(instrument)
     care = ("tools", "drill", "dust", "strings", "glue", "wood", "estimate")
     return [
         Words("Why the plates are as they are", tuple(why)),

@@ -94,6 +94,5 @@ def run(seed: int, out: Path, kind: str | None = None) -> JobResult:
     kind, drawn = dimensions(seed, kind)
     write_file(out, compose(kind, drawn, out.name)[1])
     told = ", ".join(f"{k} {v}" for k, v in drawn.items() if k != "name")
-    return JobResult(
-        DONE, f"{out} is written: {kind} drawn by seed {seed} ({told}).", {"seed": seed}
-    )
+    text = f"{out} is written: {kind} drawn by seed {seed} ({told})."
+    return JobResult(DONE, text, {"file": str(out), "kind": kind, "seed": seed})

@@ -26,8 +26,12 @@ class Sag:
 
 @dataclass(frozen=True, eq=False)
 class SetupReport:
-    """sag by side; rotation_deg between the end blocks; projection drop and its two terms, mm;
-    post_n compression of the post (negative: it would fall); the string forces."""
+    """What the strings do.
+
+    sag by side; rotation_deg between the end blocks; projection drop and its two terms, mm; post_n:
+    compression of the post (negative: it would fall); bar_end_n_per_mm: axial force of the bar over
+    its width at the lower and upper end, None without a bar; the string forces.
+    """
 
     sag: dict[str, Sag]
     rotation_deg: float
@@ -36,6 +40,7 @@ class SetupReport:
     drop_of_rotation_mm: float
     drop_of_rib_mm: float
     post_n: float
+    bar_end_n_per_mm: tuple[float, float] | None
     strings: StringForces
 
 
@@ -60,8 +65,22 @@ def setup_report(reading: Reading, solved: Solved) -> SetupReport:
         of_turn,
         of_rib,
         post_force(reading, strung),
+        _bar_ends(reading, solved, strung),
         cases.strings,
     )
+
+
+def _bar_ends(reading: Reading, solved: Solved, strung: Floats) -> tuple[float, float] | None:
+    """Axial force of the bar's last pieces over its width, lower and upper end, N/mm; shown only.
+
+    The stress itself rises without end as the mesh is refined at a blunt bar end; force over
+    width does not.
+    """
+    if not reading.box.structure.beams:
+        return None
+    bar = reading.box.structure.beams[0]
+    force = bar.end_force(solved.t_nodes[bar.pairs].mean(axis=1), strung[:, None])[:, 0] / bar.width
+    return float(force[0]), float(force[-1])
 
 
 def _sag(row: Floats, strung: Floats, press: Floats) -> Sag:

@@ -29,6 +29,7 @@ def summary(document: Mapping[str, Any], instrument: Instrument, out: str, sheet
         told.append(say("decide.no_reference"))
     told += [*reasons.comparisons(document), reasons.rests(document)]
     told += [say("decide.rests_spread", margin=document["margin"]), say("decide.estimate")]
+    told += reasons.assumed(instrument)
     for sentence in told:
         lines += _wrapped(sentence)
     follow = (
