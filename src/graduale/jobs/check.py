@@ -60,6 +60,7 @@ def inspect(loaded: Loaded, name: str) -> Checked:
     if shapes is not None:
         found += clashes(i, shapes, name)
         found += _steep(shapes, name)
+        found += _lower_eye(i, shapes, name)
     crown = i.top.arch.crown_mm
     if shapes is not None:
         crown = float(shapes.top.height(np.array([[i.bridge.x_mm, 0.0]]))[0])
@@ -121,6 +122,23 @@ def _steep(shapes: Shapes, name: str) -> Iterator[Finding]:
             yield Finding("warning", "steep-flank", f"{name}: {which}.arch", sentence)
 
 
+def _lower_eye(i: Instrument, shapes: Shapes, name: str) -> Iterator[Finding]:
+    """Says where the lower eyes stand when that is not as the maker wrote it."""
+    key = "soundholes.lower_eye_edge"
+    lower = [e for e in shapes.eyes if e.which == "lower"]
+    if not lower or i.known[key].how in ("assumed", "derived"):
+        return
+    eye = lower[0]
+    room = float(shapes.outline.edge_distance([[eye.x_mm, eye.y_mm]])[0]) - eye.radius_mm
+    if abs(room - i.soundholes.lower_eye_edge_mm) > 1.0:
+        sentence = (
+            f"the lower eyes stand {room:.0f} mm from the edge, more than the "
+            f"{i.soundholes.lower_eye_edge_mm:g} written, so that the slot does not lie too flat; "
+            "write the hole's own points if it must be otherwise."
+        )
+        yield Finding("note", "lower-eye-further-in", f"{name}: {key}", sentence)
+
+
 def report(checked: Checked, name: str) -> str:
     """The findings as text: errors, doubts, what the set-up comes to, what is assumed."""
     i = checked.loaded.instrument
@@ -129,6 +147,8 @@ def report(checked: Checked, name: str) -> str:
         found = [f for f in checked.findings if f.level == level]
         lines += [f"{title} ({len(found)}):", *(f"  {_short(f, name)}" for f in found)]
         lines += [] if found else ["  nothing"]
+    notes = [f for f in checked.findings if f.level == "note"]
+    lines += ["Notes:", *(f"  {_short(f, name)}" for f in notes)] if notes else []
     lines += ["", *_comes_to(checked)]
     lines += ["", "Worth measuring first:", *(f"  {line}" for line in _missing(i))]
     assumed = [(k, p) for k, p in i.known.items() if p.how == "assumed"]
@@ -185,7 +205,7 @@ def document(checked: Checked, name: str) -> dict[str, Any]:
     fields = ("key", "where", "sentence")
     found = {
         level: [{k: getattr(x, k) for k in fields} for x in checked.findings if x.level == level]
-        for level in ("error", "warning")
+        for level in ("error", "warning", "note")
     }
     assumed = [
         {"key": k, "value": checked.loaded.values.get(k), "source": p.source, "spread": p.spread}
@@ -207,6 +227,7 @@ def document(checked: Checked, name: str) -> dict[str, Any]:
         "kind": i.kind,
         "errors": found["error"],
         "warnings": found["warning"],
+        "notes": found["note"],
         "assumed": assumed,
         "worth_measuring": _missing(i),
         "strings": strings,

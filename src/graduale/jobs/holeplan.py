@@ -45,11 +45,12 @@ def stages_of(targets: Targets) -> tuple[Stage, ...]:
 def holes_of(instrument: Instrument, targets: Targets) -> HolePlan:
     """Guide holes toward the map that the drill works to."""
     body, order = targets.body, tools(targets.wood_kind)
-    allowance = order[0].allowance_mm
     aim = targets.finished
     if targets.before_holes is not None:
-        aim = targets.before_holes
-        allowance -= [t for t in order if t.before_soundholes][-1].allowance_mm
+        # what the last tool before the soundholes leaves, less its own allowance
+        last = [t for t in order if t.before_soundholes][-1].allowance_mm
+        kept = np.fmax(aim.values, targets.before_holes.values - last)
+        aim = GridMap(aim.x_mm, aim.y_mm, kept)
 
     def target(xy: Floats) -> Floats:
         return aim.at(xy)
@@ -63,7 +64,6 @@ def holes_of(instrument: Instrument, targets: Targets) -> HolePlan:
         targets.wood_kind,
         instrument.drill,
         zones,
-        allowance_mm=allowance,
     )
 
 
