@@ -18,26 +18,19 @@ def body_rules(v: View) -> Iterator[Finding]:
         yield from _traced_rules(v)
         return
     waist = v.value("body.waist_width", b.waist_width_mm)
-    for bout, width in (("upper", b.upper_width_mm), ("lower", b.lower_width_mm)):
-        key = f"body.{bout}_width"
-        if b.waist_width_mm >= width:
-            yield v.error(
-                "waist-too-wide",
-                "body.waist_width",
-                f"{waist} is not narrower than {v.value(key, width)}; correct one of them.",
-            )
-    for bout, tip in (
-        ("upper", b.upper_corner_width_mm),
-        ("lower", b.lower_corner_width_mm),
-    ):
-        key = f"body.{bout}_corner_width"
+    bouts = {"upper": b.upper_width_mm, "lower": b.lower_width_mm}
+    bout = min(bouts, key=lambda k: bouts[k])
+    corners = {"upper": b.upper_corner_width_mm, "lower": b.lower_corner_width_mm}
+    if b.waist_width_mm >= bouts[bout]:
+        narrow = v.value(f"body.{bout}_width", bouts[bout])
+        sentence = f"{waist} is not narrower than {narrow}; correct one of them."
+        yield v.error("waist-too-wide", "body.waist_width", sentence)
+        return
+    for name, tip in corners.items():
+        key = f"body.{name}_corner_width"
         if tip <= b.waist_width_mm:
-            yield v.error(
-                "corner-in-waist",
-                key,
-                f"{v.value(key, tip)} is not wider than {waist}; "
-                "corner tips stand outside the waist.",
-            )
+            sentence = f"{v.value(key, tip)} is not wider than {waist}; corners stand out."
+            yield v.error("corner-in-waist", key, sentence)
     yield from _order(v)
     if max(b.lower_width_mm, b.upper_width_mm) > b.length_mm:
         yield v.error(

@@ -4,7 +4,7 @@ The format is described in `docs/instrument-file.md`.
 """
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -24,7 +24,6 @@ from graduale.files.schema import (
     InstrumentFile,
     StringsTable,
     WorkshopFile,
-    WorkshopTable,
     hole_polygons,
 )
 from graduale.files.strings import strings_of
@@ -118,20 +117,23 @@ def flat(table: BaseModel, before: str = "") -> Iterator[tuple[str, Any]]:
             yield before + name, value
 
 
+def settings_of(shop: WorkshopFile) -> Iterator[tuple[str, Any]]:
+    """The values of a workshop file with the keys that they have in an instrument file."""
+    for key, value in flat(shop):
+        if key not in ("format", "units"):
+            yield key if key.startswith("guide_holes.") else f"workshop.{key}", value
+
+
 def _filled(table: InstrumentFile, name: str, shop: WorkshopFile | None, shop_name: str) -> Loaded:
     sheet = Sheet(table.kind)
     if shop is not None:
-        _take(
-            sheet,
-            WorkshopTable(**{k: getattr(shop, k) for k in WorkshopTable.model_fields}),
-            "workshop.",
-            shop_name,
-        )
-        _take(sheet, shop.guide_holes, "guide_holes.", shop_name)
-    _take(sheet, table, "", name)
+        _take(sheet, settings_of(shop), shop_name)
+    _take(sheet, flat(table), name)
     errors: list[Finding] = []
     holes = _polygons(table, name, errors)
     errors += relate(sheet, table.body.outline_points if table.body else None, name)
+    if errors:
+        raise Refused(errors)
     instrument = _instrument(sheet, table, name, holes, errors)
     found = contradictions(instrument, name)
     errors += [f for f in found if f.level == "error"]
@@ -150,8 +152,8 @@ def assumptions(instrument: Instrument, name: str) -> tuple[Finding, ...]:
     )
 
 
-def _take(sheet: Sheet, table: BaseModel | None, before: str, source: str) -> None:
-    for key, value in flat(table, before) if table is not None else ():
+def _take(sheet: Sheet, values: Iterable[tuple[str, Any]], source: str) -> None:
+    for key, value in values:
         if isinstance(value, Given):
             sheet.take(key, value, source)
         elif isinstance(value, bool):

@@ -15,7 +15,7 @@ from graduale.files.quantity import shown
 def error(key: str, name: str, place: str, sentence: str) -> Finding:
     """One error at `place` (dotted key or 'line 3') of the file `name`."""
     where = f"{name}: {place}" if place else name
-    return Finding("error", key, where, sentence)
+    return Finding("error", key, where, _ended(sentence))
 
 
 def dotted(loc: tuple[int | str, ...]) -> str:
@@ -35,7 +35,7 @@ def _finding(detail: Mapping[str, Any], name: str, model: type[BaseModel]) -> Fi
     place = dotted(detail["loc"])
     kind = str(detail["type"])
     if kind == "sentence":
-        return error("bad-value", name, place, _start(str(detail["ctx"]["sentence"])))
+        return error("bad-value", name, place, str(detail["ctx"]["sentence"]))
     if kind == "extra_forbidden":
         return error("unknown-key", name, place, _unknown(detail["loc"], model))
     if kind == "missing":
@@ -53,7 +53,7 @@ def _finding(detail: Mapping[str, Any], name: str, model: type[BaseModel]) -> Fi
     return error("bad-value", name, place, sentence)
 
 
-def _start(sentence: str) -> str:
+def _ended(sentence: str) -> str:
     return sentence if sentence.endswith((".", "?")) else sentence + "."
 
 
@@ -75,14 +75,20 @@ def _unknown(loc: tuple[int | str, ...], model: type[BaseModel]) -> str:
     names = keys_at(loc[:-1], model)
     wrong = str(loc[-1])
     near = nearest(wrong, names)
-    if near:
+    home = "" if nearest(wrong, names, 0.85) else _home(wrong, model)
+    if near and not home:
         return f"the key '{shown(wrong)[1:-1]}' is not known; did you mean '{near}'?"
-    everywhere = all_keys(model)
-    other = nearest(wrong, tuple(k.rsplit(".", 1)[-1] for k in everywhere), 0.85)
-    home = next((k for k in everywhere if other and k.rsplit(".", 1)[-1] == other), "")
     if home:
         return f"the key '{shown(wrong)[1:-1]}' does not belong here; '{home}' is its place."
     return f"the key '{shown(wrong)[1:-1]}' is not known; known here: {', '.join(names)}."
+
+
+def _home(wrong: str, model: type[BaseModel]) -> str:
+    """The dotted key elsewhere in the file that ends like `wrong`; an empty text when none does."""
+    everywhere = all_keys(model)
+    last = {k: k.rsplit(".", 1)[-1] for k in everywhere}
+    other = nearest(wrong, tuple(last.values()), 0.85)
+    return next((k for k in everywhere if other and last[k] == other), "")
 
 
 def nearest(word: str, names: tuple[str, ...], cutoff: float = 0.6) -> str:
@@ -128,6 +134,7 @@ def all_keys(model: type[BaseModel], before: str = "") -> tuple[str, ...]:
     return tuple(out)
 
 
+TWICE = "this key or table stands in the file twice; keep one"
 _AT = re.compile(r"\(at (?:line (\d+), column (\d+)|end of document)\)")
 
 
@@ -139,6 +146,7 @@ def toml_finding(wrong: tomllib.TOMLDecodeError, text: str, name: str) -> Findin
     if found is None or found[1] is None:
         at = max(len(lines), 1)
         mend = "the file ends in the middle of something; close its quotation mark or bracket"
+        mend = TWICE if "overwrite" in reason else mend
     else:
         at = int(found[1])
         mend = _mend(lines[at - 1] if at <= len(lines) else "", reason)
@@ -153,7 +161,7 @@ def _mend(line: str, reason: str) -> str:
     if re.search(r"=\s*[+-]?\d+,\d", line):
         return "write decimals with a point, 12.5 and not 12,5"
     if "overwrite" in reason or "twice" in reason or "redefine" in reason.lower():
-        return "this key or table stands in the file twice; keep one"
+        return TWICE
     if re.search(r"=\s*[+-]?[\d.]+\s*(mm|in|cm|\"|°|Hz)", line):
         return 'a number with its unit stands in quotation marks, "60 mm"'
     if re.search(r"=\s*[A-Za-z]", line):

@@ -139,7 +139,7 @@ def finite(value: float) -> float:
 
 
 def _from_text(raw: str, dimension: str, scale: float) -> tuple[float, float | None]:
-    found = _TEXT.match(raw[:80])
+    found = _TEXT.match(raw) if len(raw) <= 80 else None
     units = UNITS[dimension]
     example = f"60 {next(iter(units))}" if units else "0.4"
     if found is None:

@@ -173,15 +173,15 @@ def _check(numbers: dict[str, float], name: str, place: str, errors: list[Findin
 
 
 def _slip(t: float) -> str:
+    """What a thickness that cannot be was perhaps meant to be, and what to do."""
+    mend = "correct it or take the line out"
     if t <= 0.0:
-        return "write what the caliper shows, or take the line out"
-    for factor in (0.1, 0.01, 10.0, 25.4):
+        return f"write what the caliper shows; {mend}"
+    for factor in (0.1, 0.01, 10.0):
         if 1.0 <= t * factor <= 8.0:
-            unit = "was it read in inches, " if factor == 25.4 else ""
-            return f"did you mean {t * factor:.3g}? {unit}correct it or take the line out".replace(
-                f"{t * factor:.3g}? was", f"{t * factor:.3g} mm: was"
-            )
-    return "correct it or take the line out"
+            return f"did you mean {t * factor:.3g} mm? If not, {mend}"
+    inches = 25.4 * t
+    return f"was it {inches:.2f} mm, read in inches? If not, {mend}" if inches <= 8.0 else mend
 
 
 def _readings(rows: Sequence[_Row], name: str) -> Readings:

@@ -1,5 +1,7 @@
 """The same fact written in another way: what then follows from it, instead of the kind's rows."""
 
+import shapely
+
 from graduale.base.findings import Finding
 from graduale.files.defaults import Sheet
 from graduale.files.problems import error
@@ -24,6 +26,13 @@ def relate(sheet: Sheet, outline: Points | None, name: str) -> list[Finding]:
 
 
 def _trace(sheet: Sheet, outline: Points, name: str) -> list[Finding]:
+    ring = shapely.Polygon(outline)
+    if not ring.is_valid or ring.area < 1.0:
+        sentence = (
+            f"the outline crosses itself ({shapely.is_valid_reason(ring).lower()} mm); write the "
+            "points in order round the edge, or correct the one that strays."
+        )
+        return [error("outline-crosses-itself", name, "body.outline_points", sentence)]
     found = []
     for key, value in dimensions_of(outline).items():
         told = sheet.numbers.get(key, value)
