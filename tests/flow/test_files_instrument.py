@@ -10,6 +10,7 @@ from graduale.base.findings import Refused
 from graduale.files.defaults import default_rows, kind_names, kinds_table, over_table
 from graduale.files.instrument import Loaded, load_instrument, parse_instrument
 from graduale.files.problems import all_keys
+from graduale.files.readings import parse_readings
 from graduale.files.schema import InstrumentFile
 from tests.house.tree import PACKAGE, ROOT
 
@@ -194,3 +195,17 @@ def test_the_band_names_every_member_with_a_source() -> None:
     assert (back["centre"], back["bouts"], back["channel"], back["edge"]) == (4.3, 2.5, 2.3, 3.8)
     top = band["average"]["top"]
     assert (top["post_zone"], top["bouts"], top["channel"], top["edge"]) == (3.0, 2.7, 2.4, 4.0)
+
+
+def test_the_page_names_every_key_and_its_examples_can_be_read() -> None:
+    page = (ROOT / "docs" / "instrument-file.md").read_text(encoding="utf-8")
+    last = {key.rsplit(".", 1)[-1] for key in all_keys(InstrumentFile)}
+    assert [key for key in sorted(last) if f"`{key}`" not in page] == []
+    assert [kind for kind in kind_names() if f"`{kind}`" not in page] == []
+    blocks = page.split("```toml\n")[1:]
+    instrument, workshop = (block.split("```")[0] for block in blocks)
+    loaded = parse_instrument(instrument, "page.toml", (workshop, "workshop.toml"))
+    assert loaded.instrument.body.waist_width_mm == pytest.approx(60.325)
+    assert loaded.instrument.workshop.printer_x == pytest.approx(0.996)
+    readings = page.split("```\nplate,")[1].split("```")[0]
+    assert parse_readings("plate," + readings, "r.csv").t_mm[0] == 3.2
