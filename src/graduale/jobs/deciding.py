@@ -112,7 +112,7 @@ def decide(instrument: Instrument, known: Reference, progress: Progress) -> Deci
     progress(0.02, "mesh")
     problems = [
         _problem(instrument, bodies, layouts, start, known, size)
-        for size in (meshing.DECIDING_MM, meshing.SETTLED_MM)
+        for size in (meshing.DECIDING_MM, meshing.settled_mm(instrument))
     ]
     choice = choose(problems[0], problems[1], part(progress, 0.05, 0.6))
     progress(0.62, "settle")
@@ -166,7 +166,9 @@ def _settled(
     zones = choice.zones
     for attempt in range(_MENDS + 1):
         fields = {w: layouts[w].at(zones[w]) for w in PLATES}
-        settled = _problem(instrument, bodies, layouts, fields, known, meshing.SETTLED_MM)
+        settled = _problem(
+            instrument, bodies, layouts, fields, known, meshing.settled_mm(instrument)
+        )
         box = settled.reading.box
         solved = solve(settled.reading, box.thickness(fields), slopes=True)
         within = {k: v for k, v in settled.limits.items() if k not in choice.unreachable}
@@ -218,7 +220,12 @@ def _leave(
     order = tools(wood_kind(instrument.top.wood.species))
     allowance = [t for t in order if t.before_soundholes][-1].allowance_mm
     return leave_before_holes(
-        instrument, bodies["top"], layouts["top"], fields["top"], allowance, meshing.SETTLED_MM
+        instrument,
+        bodies["top"],
+        layouts["top"],
+        fields["top"],
+        allowance,
+        meshing.settled_mm(instrument),
     )
 
 
@@ -278,7 +285,7 @@ def _states(
     steps.append((last, body, field, True))
     out = []
     for name, used, rule, bar in steps:
-        free = free_plate(instrument, used, rule, meshing.SETTLED_MM, bar=bar)
+        free = free_plate(instrument, used, rule, meshing.settled_mm(instrument), bar=bar)
         heard = tap_tones(free, rule, TONES)
         out.append(PlateState(name, grid(rule(points)), free.mass_g(rule), heard))
     return tuple(out)

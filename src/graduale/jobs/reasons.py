@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from graduale.jobs.check import WORTH_MEASURING
+from graduale.jobs.check_report import WORTH_MEASURING
 from graduale.jobs.document import map_from
 from graduale.prints.data import Words
 from graduale.records.instrument import Instrument

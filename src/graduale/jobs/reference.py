@@ -19,7 +19,7 @@ from graduale.base.progress import Progress, part
 from graduale.base.tables import Table
 from graduale.box.build import build_box
 from graduale.box.cases import cases_of
-from graduale.box.meshing import SETTLED_MM
+from graduale.box.meshing import settled_mm
 from graduale.box.plate import PlateBody, plate_bodies
 from graduale.box.readouts import reading_of, solve
 from graduale.box.tones import free_plate, tones
@@ -66,7 +66,7 @@ def _packaged(name: str) -> str:
 def reference(progress: Progress) -> Reference:
     """The band, from the cache or made anew (a few seconds a member)."""
     violin, band = _packaged("violin.toml"), _packaged("band.toml")
-    key = digest("reference", violin, band, code_digest(*ROOMS), versions(), SETTLED_MM)
+    key = digest("reference", violin, band, code_digest(*ROOMS), versions())
     entry = user_cache().remember(key, lambda: Entry(_document(_made(violin, band, progress))))
     progress(1.0, "reference")
     return _from_document(entry.document)
@@ -123,7 +123,7 @@ def _zones(
 def _factor_for(
     instrument: Instrument, body: PlateBody, layout: Layout, zones: Floats, grams: float
 ) -> float:
-    free = free_plate(instrument, body, layout.at(zones), SETTLED_MM)
+    free = free_plate(instrument, body, layout.at(zones), settled_mm(instrument))
 
     def over(factor: float) -> float:
         return free.mass_g(layout.at(zones * factor)) - grams
@@ -139,7 +139,7 @@ def _member(
     source: str,
 ) -> Member:
     fields = {w: layouts[w].at(zones[w]) for w in PLATES}
-    box = build_box(instrument, bodies, fields, SETTLED_MM)
+    box = build_box(instrument, bodies, fields, settled_mm(instrument))
     reading = reading_of(box, cases_of(box))
     t_nodes = box.thickness(fields)
     solved = solve(reading, t_nodes, slopes=False)
@@ -147,7 +147,7 @@ def _member(
     factor = buckling_factor(box.shell, box.structure.facet_thickness(t_nodes), strung, solved.held)
     mass, heard = {}, {}
     for which in PLATES:
-        free = free_plate(instrument, bodies[which], fields[which], SETTLED_MM)
+        free = free_plate(instrument, bodies[which], fields[which], settled_mm(instrument))
         mass[which] = free.mass_g(fields[which])
         heard[which] = tuple((t.name, t.hz) for t in tones(free, fields[which], 5))
     return Member(zones, mass, heard, solved.values, factor / (1.0 + K_DEF), source)
