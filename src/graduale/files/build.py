@@ -1,7 +1,8 @@
 """From the filled-in sheet of values to the frozen record of one instrument."""
 
 from graduale.files.defaults import Sheet
-from graduale.files.schema import ArchTable, Points
+from graduale.files.fields import Points
+from graduale.files.schema import ArchTable
 from graduale.records.instrument import (
     ArchShape,
     Bar,

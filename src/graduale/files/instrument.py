@@ -12,19 +12,19 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from graduale.base.findings import Finding, Refused
+from graduale.base.units import MM_PER_INCH
 from graduale.files import build
 from graduale.files.defaults import Sheet, kind_names
 from graduale.files.disk import read_text
+from graduale.files.fields import hole_polygons
 from graduale.files.fit import contradictions
 from graduale.files.problems import error, findings_of, nearest, toml_finding
 from graduale.files.quantity import Given, Unreadable, shown
 from graduale.files.relate import relate
 from graduale.files.schema import (
-    INCH,
     InstrumentFile,
     StringsTable,
     WorkshopFile,
-    hole_polygons,
 )
 from graduale.files.strings import strings_of
 from graduale.files.workshop import WORKSHOP_NAME, parse_workshop
@@ -100,7 +100,7 @@ def _validated(raw: dict[str, Any], name: str) -> tuple[InstrumentFile | None, l
         hint = f"; did you mean '{near}'?" if near else f"; write one of {', '.join(kind_names())}."
         errors.append(error("unknown-kind", name, "kind", f"{shown(kind)} is no known kind{hint}"))
         raw = {**raw, "kind": kind_names()[0]}
-    scale = INCH if raw.get("units") == "inch" else 1.0
+    scale = MM_PER_INCH if raw.get("units") == "inch" else 1.0
     try:
         return InstrumentFile.model_validate(raw, context={"scale": scale}), errors
     except ValidationError as wrong:
@@ -169,7 +169,7 @@ def _polygons(table: InstrumentFile, name: str, errors: list[Finding]) -> tuple[
     if raw is None:
         return ()
     try:
-        return hole_polygons(raw, INCH if table.units == "inch" else 1.0)
+        return hole_polygons(raw, MM_PER_INCH if table.units == "inch" else 1.0)
     except Unreadable as sentence:
         errors.append(error("bad-value", name, "soundholes.points", f"{sentence}."))
         return ()

@@ -13,6 +13,7 @@ import re
 from dataclasses import dataclass
 from typing import Any, cast, get_args
 
+from graduale.base.units import G_PER_OUNCE, MM_PER_INCH, STANDARD_GRAVITY_M_S2
 from graduale.records.instrument import How
 
 LENGTH, ANGLE, MASS, HERTZ = "length", "angle", "mass", "frequency"
@@ -30,16 +31,16 @@ UNITS: dict[str, dict[str, float]] = {
         "mm": 1.0,
         "cm": 10.0,
         "m": 1000.0,
-        "in": 25.4,
-        "inch": 25.4,
-        "inches": 25.4,
-        '"': 25.4,
-        "″": 25.4,
+        "in": MM_PER_INCH,
+        "inch": MM_PER_INCH,
+        "inches": MM_PER_INCH,
+        '"': MM_PER_INCH,
+        "″": MM_PER_INCH,
     },
     ANGLE: {"deg": 1.0, "°": 1.0},
-    MASS: {"g": 1.0, "kg": 1000.0, "oz": 28.349523125},
+    MASS: {"g": 1.0, "kg": 1000.0, "oz": G_PER_OUNCE},
     HERTZ: {"Hz": 1.0, "kHz": 1000.0},
-    FORCE: {"N": 1.0, "kgf": 9.80665, "lbf": 4.4482216152605, "lb": 4.4482216152605},
+    FORCE: {"N": 1.0, "kgf": STANDARD_GRAVITY_M_S2, "lbf": 4.4482216152605, "lb": 4.4482216152605},
     DENSITY: {"kg/m3": 1.0, "kg/m³": 1.0, "g/cm3": 1000.0, "g/cm³": 1000.0},
     MODULUS: {"MPa": 1.0, "GPa": 1000.0, "N/mm2": 1.0, "N/mm²": 1.0},
     LINE: {"g/m": 1.0, "mg/mm": 1.0, "kg/m": 1000.0},

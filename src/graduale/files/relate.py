@@ -4,8 +4,8 @@ import shapely
 
 from graduale.base.findings import Finding
 from graduale.files.defaults import Sheet
+from graduale.files.fields import Points
 from graduale.files.problems import error
-from graduale.files.schema import Points
 from graduale.files.traced import dimensions_of
 from graduale.records.instrument import Provenance
 

@@ -3,7 +3,7 @@
 import numpy as np
 
 from graduale.base.arrays import Floats
-from graduale.files.schema import Points
+from graduale.files.fields import Points
 
 PLACES = 400
 

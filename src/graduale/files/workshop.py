@@ -9,8 +9,9 @@ import tomllib
 from pydantic import ValidationError
 
 from graduale.base.findings import Refused
+from graduale.base.units import MM_PER_INCH
 from graduale.files.problems import error, findings_of, toml_finding
-from graduale.files.schema import INCH, WorkshopFile
+from graduale.files.schema import WorkshopFile
 
 WORKSHOP_NAME = "workshop.toml"
 
@@ -24,7 +25,7 @@ def parse_workshop(text: str, name: str) -> WorkshopFile:
     except (ValueError, RecursionError, OverflowError):
         sentence = "holds a number or a nesting too long to be read; shorten it."
         raise Refused([error("not-toml", name, "", sentence)]) from None
-    scale = INCH if raw.get("units") == "inch" else 1.0
+    scale = MM_PER_INCH if raw.get("units") == "inch" else 1.0
     try:
         return WorkshopFile.model_validate(raw, context={"scale": scale})
     except ValidationError as wrong:
