@@ -7,6 +7,7 @@ import pytest
 
 from graduale.base.findings import Refused
 from graduale.records.instrument import Body, Bridge, Neck, String, Strings
+from graduale.records.notes import frequency_of
 from graduale.strings import tension
 from graduale.strings.feet import foot_share
 from graduale.strings.setup import setup_of
@@ -27,16 +28,15 @@ GUT += [("D4", 1.03, 39.467, 35.110), ("G3", 1.25, 25.893, 23.034)]
 )
 def test_pitches(note: str, at_440: float, at_415: float) -> None:
     """Equal temperament on ISO 16 and on 415 Hz (computed apart)."""
-    assert tension.note_hz(note, 440.0) == pytest.approx(at_440, abs=1e-4)
-    assert tension.note_hz(note, 415.0) == pytest.approx(at_415, abs=1e-4)
+    assert frequency_of(note, 440.0) == pytest.approx(at_440, abs=1e-4)
+    assert frequency_of(note, 415.0) == pytest.approx(at_415, abs=1e-4)
 
 
 def test_notes_with_signs_and_without_sense() -> None:
     """C#4 and Bb3 are a semitone from C4 and B3; 277.1826 and 233.0819 Hz (equal temperament)."""
-    assert tension.note_hz("C#4", 440.0) == pytest.approx(277.1826, abs=1e-4)
-    assert tension.note_hz("Bb3", 440.0) == pytest.approx(233.0819, abs=1e-4)
-    with pytest.raises(ValueError, match="no note"):
-        tension.note_hz("H9x", 440.0)
+    assert frequency_of("C#4", 440.0) == pytest.approx(277.1826, abs=1e-4)
+    assert frequency_of("Bb3", 440.0) == pytest.approx(233.0819, abs=1e-4)
+    assert frequency_of("H9x", 440.0) is None
 
 
 @pytest.mark.parametrize(("note", "gauge", "n_440", "n_415"), GUT)
@@ -45,7 +45,7 @@ def test_gut_tensions(
 ) -> None:
     """T = mu (2 L f)^2, L 325 mm, gut of 1300 kg/m3 (computed apart)."""
     for pitch, printed in ((440.0, n_440), (415.0, n_415)):
-        string = String(note, tension.note_hz(note, pitch), "gut", gauge, None)
+        string = String(note, frequency_of(note, pitch) or 0.0, "gut", gauge, None)
         verified(
             f"gut {note}, gauge {gauge}, 325 mm, A = {pitch:g} Hz",
             tension.tension_n(string, 325.0),
@@ -59,10 +59,10 @@ def test_gut_tensions(
 
 def test_steel_e_string() -> None:
     """Steel E .26 mm: 76.531 N at 440, 68.082 at 415, 1441.5 MPa (computed apart)."""
-    string = String("E5", tension.note_hz("E5", 440.0), "steel", 0.26, None)
+    string = String("E5", frequency_of("E5", 440.0) or 0.0, "steel", 0.26, None)
     assert tension.tension_n(string, 325.0) == pytest.approx(76.531, abs=1e-3)
     assert tension.stress_mpa(string, 325.0) == pytest.approx(1441.5, abs=0.1)
-    low = replace(string, frequency_hz=tension.note_hz("E5", 415.0))
+    low = replace(string, frequency_hz=frequency_of("E5", 415.0) or 0.0)
     assert tension.tension_n(low, 325.0) == pytest.approx(68.082, abs=1e-3)
 
 
@@ -94,7 +94,7 @@ def test_gut_breaks_where_the_books_say() -> None:
     [
         (659.0, ()),
         (770.0, (("warning", "string-near-limit"),)),
-        (900.0, (("error", "string-breaks"),)),
+        (900.0, (("warning", "string-breaks"),)),
     ],
 )
 def test_limit_findings(frequency: float, found: tuple[tuple[str, str], ...]) -> None:

@@ -10,7 +10,8 @@ from graduale.geometry.seats import corner_seats
 from graduale.records.instrument import Bar, Instrument, Post, WoodChoice
 from graduale.shell.beams import Beams
 from graduale.shell.facets import triads_of
-from graduale.shell.model import Links
+from graduale.shell.model import Links, Shell
+from graduale.shell.structure import Structure
 from graduale.wood.material import Wood, facet_stiffness, wood_of
 
 
@@ -68,6 +69,24 @@ def bar_beams(bar: Bar, plate: PlateShell, line: Ints, nodes: Floats, links: Lin
         wood.density_kg_m3 * KG_M3,
         links,
     )
+
+
+def lone_structure(bar: Bar, plate: PlateShell, line: Ints) -> Structure:
+    """A plate by itself as a structure; the bar along mesh nodes `line`, none when it is empty."""
+    links, count = Links.none(len(plate.nodes)), len(plate.triangles)
+    shell = Shell(
+        plate.nodes,
+        plate.triangles,
+        plate.triads,
+        plate.q_mpa,
+        plate.h_mpa,
+        np.full(count, plate.density),
+        plate.t_ref,
+        np.full(count, plate.body.outward),
+        links,
+    )
+    beams = (bar_beams(bar, plate, line, plate.nodes, links),) if len(line) else ()
+    return Structure(shell, np.full(count, np.nan), beams)
 
 
 @dataclass(frozen=True, eq=False)

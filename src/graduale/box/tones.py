@@ -10,8 +10,6 @@ from graduale.box import meshing, parts
 from graduale.box.plate import PlateBody, PlateShell, ThicknessAt, lift, without_openings
 from graduale.geometry.grid import plate_grid
 from graduale.records.instrument import Instrument
-from graduale.shell.beams import Beams
-from graduale.shell.model import Links, Shell
 from graduale.shell.modes import Modes, free_modes
 from graduale.shell.patch import locate
 from graduale.shell.structure import Structure
@@ -56,23 +54,7 @@ def free_plate(
     with_bar = bar and body.which == "top" and instrument.bar.present
     meshed = meshing.mesh_for_box(instrument, used, None, size_mm, bar=with_bar)
     plate = lift(used, meshed.mesh, nominal, np.zeros(len(meshed.mesh.xy)))
-    links = Links.none(len(plate.nodes))
-    count = len(plate.triangles)
-    shell = Shell(
-        plate.nodes,
-        plate.triangles,
-        plate.triads,
-        plate.q_mpa,
-        plate.h_mpa,
-        np.full(count, plate.density),
-        plate.t_ref,
-        np.full(count, body.outward),
-        links,
-    )
-    beams: tuple[Beams, ...] = ()
-    if with_bar:
-        beams = (parts.bar_beams(instrument.bar, plate, meshed.bar, plate.nodes, links),)
-    return FreePlate(plate, Structure(shell, np.full(count, np.nan), beams))
+    return FreePlate(plate, parts.lone_structure(instrument.bar, plate, meshed.bar))
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,12 +14,9 @@ from graduale.box.plate import PlateBody, ThicknessAt, lift
 from graduale.box.readouts import DISC_MM
 from graduale.box.spots import Spot
 from graduale.records.instrument import Instrument
-from graduale.shell.beams import Beams
-from graduale.shell.model import Links, Shell
 from graduale.shell.patch import locate, patch_of
 from graduale.shell.solver import factor_held
 from graduale.shell.stress import Disc, stress
-from graduale.shell.structure import Structure
 from graduale.wood.limits import norris
 
 WORK_PRESS_N = 60.0  # the heavier of two hands' presses while scraping [own]
@@ -48,22 +45,8 @@ def work_press(
     with_bar = bar and body.which == "top" and instrument.bar.present
     meshed = meshing.mesh_for_box(instrument, body, ring, size_mm, bar=with_bar)
     plate = lift(body, meshed.mesh, field, np.zeros(len(meshed.mesh.xy)))
-    links, count = Links.none(len(plate.nodes)), len(plate.triangles)
-    shell = Shell(
-        plate.nodes,
-        plate.triangles,
-        plate.triads,
-        plate.q_mpa,
-        plate.h_mpa,
-        np.full(count, plate.density),
-        plate.t_ref,
-        np.full(count, body.outward),
-        links,
-    )
-    beams: tuple[Beams, ...] = ()
-    if with_bar:
-        beams = (parts.bar_beams(instrument.bar, plate, meshed.bar, plate.nodes, links),)
-    structure = Structure(shell, np.full(count, np.nan), beams)
+    structure = parts.lone_structure(instrument.bar, plate, meshed.bar)
+    shell = structure.shell
     t_nodes = field(plate.inside_xy)
     rim = (6 * meshed.rib[:, None] + np.arange(3)).ravel()
     held = factor_held(structure.stiffness(t_nodes), rim)

@@ -190,7 +190,7 @@ def _pulls(strings: Strings) -> Floats:
     """Tension (n,) N of every string."""
     return np.array(
         [
-            tension_n(string, strings.length_mm, f"strings.{number} ({string.note})")
+            tension_n(string, strings.length_mm, f"strings.string[{number}] ({string.note})")
             for number, string in enumerate(strings.strings, start=1)
         ]
     )

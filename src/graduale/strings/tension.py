@@ -1,7 +1,6 @@
 """Pitch, gauge and length -> tension; stress against the breaking limit of the material."""
 
 import math
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -9,9 +8,6 @@ from functools import cache
 from graduale.base.findings import Finding, refuse
 from graduale.base.tables import table
 from graduale.records.instrument import String, Strings
-
-_STEPS = {"C": -9, "D": -7, "E": -5, "F": -4, "G": -2, "A": 0, "B": 2}
-_NOTE = re.compile(r"^([A-Ga-g])([#b]?)(-?\d)$")
 
 
 @dataclass(frozen=True)
@@ -45,19 +41,6 @@ def material(name: str, where: str) -> Material:
             "unknown-string", where, f"'{name}' is no string material here; use one of: {known}."
         )
     return row
-
-
-def note_hz(note: str, pitch_a_hz: float) -> float:
-    """Hz of a note such as 'G3', 'C#4', 'Bb3' in equal temperament; A4 = pitch_a_hz (ISO 16: 440).
-
-    Errors: ValueError when the note cannot be read.
-    """
-    found = _NOTE.match(note.strip())
-    if found is None:
-        raise ValueError(f"'{note}' is no note; write letter, # or b, octave, as in C#4")
-    letter, sign, octave = found.groups()
-    steps = _STEPS[letter.upper()] + {"#": 1, "b": -1, "": 0}[sign] + 12 * (int(octave) - 4)
-    return float(pitch_a_hz * 2.0 ** (steps / 12.0))
 
 
 def mass_per_length_g_m(string: String, where: str) -> float:
@@ -99,10 +82,10 @@ def stress_mpa(string: String, length_mm: float, where: str = "strings") -> floa
 
 
 def limit_findings(strings: Strings) -> tuple[Finding, ...]:
-    """A warning for each string near its breaking limit, an error for one beyond it."""
+    """A warning for each string near its breaking limit or beyond it."""
     found = []
     for number, string in enumerate(strings.strings, start=1):
-        where = f"strings.{number} ({string.note})"
+        where = f"strings.string[{number}] ({string.note})"
         stress, row = stress_mpa(string, strings.length_mm, where), material(string.material, where)
         if stress is None or row.low_mpa is None or row.high_mpa is None:
             continue
@@ -116,7 +99,7 @@ def limit_findings(strings: Strings) -> tuple[Finding, ...]:
 def _beyond(string: String, length_mm: float, stress: float, high: float, where: str) -> Finding:
     longest = length_mm * math.sqrt(high / stress)
     return Finding(
-        "error",
+        "warning",
         "string-breaks",
         where,
         f"at {stress:.0f} MPa this {string.material} string breaks (limit about {high:.0f}); tune "
