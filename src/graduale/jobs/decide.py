@@ -41,6 +41,11 @@ def today() -> str:
     return os.environ.get(DATE_VARIABLE) or datetime.date.today().isoformat()
 
 
+def sheets_name(instrument: Instrument) -> str:
+    """The sheets for the maker's own paper."""
+    return f"sheets-{instrument.workshop.paper}.pdf"
+
+
 def run(path: Path, out: Path, progress: Progress) -> JobResult:
     """Decides, writes the folder, returns the summary; exit code 3 when no safe map was found.
 
@@ -48,20 +53,21 @@ def run(path: Path, out: Path, progress: Progress) -> JobResult:
     """
     check_folder(out)
     loaded = load_instrument(path)
-    wrong = [f for f in check.inspect(loaded, path.name).findings if f.level == "error"]
-    if wrong:
-        raise Refused(wrong)
+    raw = path.read_bytes()
+    seen = check.inspect(loaded, path.name).findings
+    if any(f.level == "error" for f in seen):
+        raise Refused([f for f in seen if f.level == "error"])
+    doubts = [f.line().removeprefix(f"{path.name}: ") for f in seen if f.level == "warning"]
     with blas_threads():
         known = reference(part(progress, 0.0, 0.3))
         made = decide(loaded.instrument, known, part(progress, 0.3, 0.85))
         progress(0.86, "holes")
-        found, files = _files(made, part(progress, 0.86, 0.98))
-    files[INSTRUMENT_NAME] = path.read_bytes()
+        found, files = _files(made, doubts, part(progress, 0.86, 0.98))
+    files[INSTRUMENT_NAME] = raw
     shop = path.parent / WORKSHOP_NAME
     if shop.is_file():
         files[WORKSHOP_NAME] = shop.read_bytes()
-    sheets = f"sheets-{loaded.instrument.workshop.paper}.pdf"
-    text = summary(found, loaded.instrument, str(out), sheets)
+    text = summary(found, loaded.instrument, str(out), sheets_name(loaded.instrument))
     files["summary.txt"] = text + "\n"
     progress(0.99, "write")
     write_folder(out, files)
@@ -69,11 +75,11 @@ def run(path: Path, out: Path, progress: Progress) -> JobResult:
     return JobResult(DONE if safe else NO_SAFE_MAP, text, found)
 
 
-def _files(made: Decided, progress: Progress) -> tuple[dict[str, Any], Files]:
+def _files(made: Decided, doubts: list[str], progress: Progress) -> tuple[dict[str, Any], Files]:
     targets = {w: targets_of(made, w) for w in PLATES}
     stages = {w: stages_of(t) for w, t in targets.items()}
     plans = plans_of(made.instrument, targets)
-    found = document(made, plans, stages)
+    found = document(made, plans, stages) | {"doubtful": doubts}
     progress(0.4, "sheets")
     bodies = {w: made.plates[w].body for w in PLATES}
     shown = plans if found["safe"] else {}

@@ -17,6 +17,7 @@ from graduale.box.working import WORK_PRESS_N, WorkPress
 from graduale.jobs.deciding import Decided, DecidedPlate, PlateState, zone_limits
 from graduale.jobs.places import stations, summary_places, values_at
 from graduale.jobs.reference import PLATES, ROOMS, Reference
+from graduale.jobs.setup_report import SetupReport
 from graduale.plan.records import HolePlan
 from graduale.plan.stages import Stage
 from graduale.records.instrument import Instrument, PlateName
@@ -41,6 +42,14 @@ def decision_digest(instrument: Instrument, band: Mapping[str, Any]) -> str:
     return short(digest("decision", asdict(instrument), band, code_digest(*_ALL_ROOMS), versions()))
 
 
+def instrument_digest(instrument: Instrument) -> str:
+    """Digest of what the maps rest on: the instrument without its drill and workshop."""
+    facts = asdict(instrument)
+    return short(
+        digest({k: v for k, v in facts.items() if k not in ("drill", "workshop", "known")})
+    )
+
+
 def document(
     made: Decided, plans: Mapping[PlateName, HolePlan], stages: Mapping[PlateName, Sequence[Stage]]
 ) -> dict[str, Any]:
@@ -53,6 +62,7 @@ def document(
         "format": FORMAT,
         "digest": decision_digest(inst, band),
         "instrument": inst.name,
+        "instrument_digest": instrument_digest(inst),
         "kind": inst.kind,
         "left_handed": inst.left_handed,
         "safe": safe,
@@ -77,7 +87,7 @@ def document(
             "k_def": K_DEF,
             "passes": bool(made.buckling >= BUCKLING_FLOOR),
         },
-        "setup": setup_document(made),
+        "setup": setup_document(made.setup),
         "drying": drying_document(made),
         "reference": band,
         "drill": asdict(inst.drill),
@@ -252,9 +262,9 @@ def _working(found: WorkPress, finished: WorkPress) -> dict[str, Any]:
     }
 
 
-def setup_document(made: Decided) -> dict[str, Any]:
+def setup_document(s: SetupReport) -> dict[str, Any]:
     """Strings, sag, rotation, projection."""
-    s, strings = made.setup, made.setup.strings
+    strings = s.strings
     return {
         "tension_total_n": rounded(strings.tension_total_n, 1),
         "press_total_n": rounded(strings.press_total_n, 1),

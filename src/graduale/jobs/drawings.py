@@ -36,9 +36,8 @@ def head_of(
     instrument: Instrument, document: Mapping[str, Any], which: PlateName, date: str
 ) -> data.PageHead:
     """What stands on every page."""
-    return data.PageHead(
-        instrument.name, which, "inside", date, document["digest"], instrument.left_handed
-    )
+    name = instrument.name if document["safe"] else f"NOT SAFE · {instrument.name}"
+    return data.PageHead(name, which, "inside", date, document["digest"], instrument.left_handed)
 
 
 def drawing_of(
@@ -61,8 +60,8 @@ def drawing_of(
             data.Station(s["name"], s["x_mm"], s["y_mm"], s["mm"]) for s in stored["stations"]
         ),
         zones=() if plan is None else zones_of(plan),
-        holes=() if plan is None else marks_of(plan, instrument.drill.step_mm),
-        groups=() if plan is None else groups_of(plan, instrument.drill.step_mm),
+        holes=() if plan is None else marks_of(plan),
+        groups=() if plan is None else groups_of(plan),
         bar=bar_outline(instrument.bar) if top and instrument.bar.present else None,
         post=data.Post(post.x_mm, post.y_mm, post.diameter_mm) if post.present else None,
         feet=feet_of(instrument) if top else (),
@@ -99,20 +98,23 @@ def zones_of(plan: HolePlan) -> tuple[data.Zone, ...]:
     return tuple(data.Zone(name, (r,)) for name, many in rings.items() for r in many)
 
 
-def setting_text(setting_mm: float, step_mm: float) -> str:
-    """The setting with the digits that the drill's step has, never rounded to less."""
-    digits = max(1, int(np.ceil(-np.log10(step_mm) - 1e-9)))
-    return f"{setting_mm:.{digits}f}"
+def setting_text(setting_mm: float, method: str) -> str:
+    """The setting with one digit, or two where it needs them; rounded so as to leave more wood:
+    a rest gap up, a collar depth down."""
+    digits = 1 if abs(setting_mm - round(setting_mm, 1)) < 1e-6 else 2
+    units = setting_mm * 10.0**digits
+    whole = np.ceil(units - 1e-4) if method == "rest" else np.floor(units + 1e-4)
+    return f"{whole / 10.0**digits:.{digits}f}"
 
 
-def marks_of(plan: HolePlan, step_mm: float) -> tuple[data.HoleMark, ...]:
+def marks_of(plan: HolePlan) -> tuple[data.HoleMark, ...]:
     """Holes as printed."""
     return tuple(
         data.HoleMark(
             h.id,
             h.x_mm,
             h.y_mm,
-            setting_text(h.setting_mm, step_mm),
+            setting_text(h.setting_mm, h.method),
             h.group,
             cast(data.Method, h.method),
             cast(data.Hold, h.hold),
@@ -125,12 +127,12 @@ def marks_of(plan: HolePlan, step_mm: float) -> tuple[data.HoleMark, ...]:
     )
 
 
-def groups_of(plan: HolePlan, step_mm: float) -> tuple[data.HoleGroup, ...]:
+def groups_of(plan: HolePlan) -> tuple[data.HoleGroup, ...]:
     """Settings in drilling order."""
     return tuple(
         data.HoleGroup(
             g.key,
-            setting_text(g.setting_mm, step_mm),
+            setting_text(g.setting_mm, g.method),
             cast(data.Method, g.method),
             cast(data.Hold, g.hold),
             plan.bit,
@@ -172,7 +174,7 @@ def _cuts(plan: HolePlan, instrument: Instrument) -> tuple[data.ScrapCut, ...]:
             r.group,
             cast(data.Method, r.method),
             cast(data.Hold, r.hold),
-            setting_text(r.setting_mm, instrument.drill.step_mm),
+            setting_text(r.setting_mm, r.method),
             r.tilt_deg,
             r.expect_mm,
             r.tolerance_mm,

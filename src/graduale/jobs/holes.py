@@ -8,16 +8,18 @@ from typing import Any
 from graduale.base.findings import refuse
 from graduale.base.progress import Progress
 from graduale.base.threads import blas_threads
-from graduale.jobs.decide import Files, paper_files
+from graduale.jobs.decide import Files, paper_files, sheets_name
 from graduale.jobs.document import as_bytes, plan_document
 from graduale.jobs.drawings import setting_text
-from graduale.jobs.earlier import read_earlier, with_drill
+from graduale.jobs.earlier import read_earlier
 from graduale.jobs.holeplan import plans_of
+from graduale.jobs.overrides import with_drill
 from graduale.jobs.reference import PLATES
 from graduale.jobs.result import DONE, JobResult
+from graduale.jobs.summary import summary
 from graduale.plan.records import HolePlan
 from graduale.records.instrument import PlateName
-from graduale.store.out import check_folder, write_folder
+from graduale.store.out import check_folder, write_folder, written
 
 
 def run(
@@ -45,8 +47,10 @@ def run(
         progress(0.6, "sheets")
         files: Files = {"decision.json": as_bytes(found)}
         files |= paper_files(instrument, earlier.bodies, found, plans)
+    sheets = sheets_name(instrument)
+    files["summary.txt"] = summary(found, instrument, str(target), sheets) + "\n"
     if out is not None:
-        files |= carried(folder)
+        files = carried(folder) | files
     progress(0.95, "write")
     write_folder(target, files, keep=True)
     return JobResult(DONE, _text(found, plans, target), {"guide_holes": found["guide_holes"]})
@@ -54,16 +58,14 @@ def run(
 
 def carried(folder: Path) -> Files:
     """What a new folder takes over from the earlier one so that it stands on its own."""
-    names = ("instrument.toml", "workshop.toml", "summary.txt")
-    return {n: (folder / n).read_bytes() for n in names if (folder / n).is_file()}
+    return {n: (folder / n).read_bytes() for n in written(folder) if (folder / n).is_file()}
 
 
 def _text(found: Mapping[str, Any], plans: Mapping[PlateName, HolePlan], target: Path) -> str:
     lines = [f"{found['instrument']}   decision {found['digest']}"]
-    step = float(found["drill"]["step_mm"])
     for which, plan in plans.items():
         settings = ", ".join(
-            f"{g.key} {setting_text(g.setting_mm, step)} mm ({g.count})" for g in plan.groups
+            f"{g.key} {setting_text(g.setting_mm, g.method)} mm ({g.count})" for g in plan.groups
         )
         lines.append(
             f"{which}: {len(plan.holes)} guide holes, {plan.bit}; settings in order: {settings}"

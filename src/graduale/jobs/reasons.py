@@ -185,11 +185,11 @@ def sections(document: Mapping[str, Any], instrument: Instrument) -> list[Words]
         why.append(say("decide.no_reference"))
     source = document["reference"]["average"]["source"]
     rest = [
+        *(say("decide.doubtful", what=d) for d in document["doubtful"]),
         *drying(document),
         rests(document),
         say("decide.rests_source", source=source),
         say("decide.rests_spread", margin=document["margin"]),
-        say("decide.estimate"),
     ]
     rest += assumed(instrument)
     care = ("tools", "drill", "dust", "strings", "glue", "wood", "estimate")

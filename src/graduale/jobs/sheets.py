@@ -5,11 +5,11 @@ from pathlib import Path
 
 from graduale.base.progress import Progress
 from graduale.base.threads import blas_threads
-from graduale.jobs.decide import Files, paper_files
-from graduale.jobs.document import as_bytes
-from graduale.jobs.earlier import read_earlier, with_drill, with_workshop
+from graduale.jobs.decide import Files, paper_files, sheets_name
+from graduale.jobs.earlier import read_earlier
 from graduale.jobs.holeplan import plans_of
 from graduale.jobs.holes import carried
+from graduale.jobs.overrides import with_drill, with_workshop
 from graduale.jobs.result import DONE, JobResult
 from graduale.store.out import check_folder, write_folder
 
@@ -31,13 +31,14 @@ def run(
         progress(0.5, "sheets")
         files: Files = paper_files(instrument, earlier.bodies, earlier.document, plans)
     if out is not None:
-        files |= carried(folder) | {"decision.json": as_bytes(earlier.document)}
+        files = carried(folder) | files
     progress(0.95, "write")
     write_folder(target, files, keep=True)
+    mine = sheets_name(instrument)
     names = ", ".join(sorted(n for n in files if n.endswith(".pdf")))
     text = (
         f"{earlier.document['instrument']}: sheets of decision {earlier.document['digest']} "
-        f"drawn again: {names} in {target}. "
-        "Next: print at 100 %, measure both 100 mm scales on the paper."
+        f"drawn again in {target}: {names}. "
+        f"Next: print {mine} at 100 %, measure both 100 mm scales on the paper."
     )
     return JobResult(DONE, text, {"files": sorted(files), "folder": str(target)})

@@ -22,6 +22,8 @@ def summary(document: Mapping[str, Any], instrument: Instrument, out: str, sheet
         lines += _wrapped(say("decide.not_safe"))
         for sentence in reasons.failures(document):
             lines += _wrapped(sentence)
+    for doubt in document["doubtful"]:
+        lines += _wrapped(say("decide.doubtful", what=doubt))
     lines += ["", *_thickness(document), "", *_tones(document), "", *_verdicts(document)]
     lines += ["", *_setup(document)]
     told = [*reasons.drying(document), *reasons.limits(document, instrument)]

@@ -2,6 +2,8 @@
 
 import csv
 import io
+import math
+from collections.abc import Callable
 
 from graduale.plan.records import GuideHole, HolePlan
 
@@ -30,6 +32,12 @@ COLUMNS = (
     "tolerance_mm",
 )
 
+# A setting of more than two digits is rounded so as to leave more wood.
+LEAVES_MORE: dict[str, Callable[[float], int]] = {
+    "rest_gap_mm": lambda v: math.ceil(v - 1e-4),
+    "collar_depth_mm": lambda v: math.floor(v + 1e-4),
+}
+
 
 def holes_csv(plan: HolePlan) -> str:
     """One line a hole in the order of drilling (by group, then by number), with a head line.
@@ -51,6 +59,8 @@ def _cell(hole: GuideHole, name: str) -> str:
     value = getattr(hole, name)
     if value is None:
         return ""
+    if name in LEAVES_MORE:
+        return f"{LEAVES_MORE[name](100.0 * value) / 100.0:.2f}"
     if isinstance(value, float):
         digits = 1 if name.endswith("_deg") else 2
         return f"{round(value, digits) + 0.0:.{digits}f}"
