@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 
 import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
 
 from graduale.base.arrays import Floats
 
@@ -18,14 +20,20 @@ def corner_seats(
     if reach_mm <= 0.0:
         return []
     step = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)
-    return [_seat(ring, step, np.asarray(tip), reach_mm) for tip in tips]
+    within = shapely.Polygon(ring).buffer(0.0)
+    return [_seat(ring, step, within, np.asarray(tip), reach_mm) for tip in tips]
 
 
-def _seat(ring: Floats, step: Floats, tip: Floats, reach_mm: float) -> Floats:
+def _seat(ring: Floats, step: Floats, within: BaseGeometry, tip: Floats, reach_mm: float) -> Floats:
+    """What lies between curve and chord, inside the ring; a hooked corner may cross the chord."""
     at = int(np.argmin(np.linalg.norm(ring - tip, axis=1)))
-    return np.array(
-        [*_way(ring, step, at, -1, reach_mm)[::-1], ring[at], *_way(ring, step, at, 1, reach_mm)]
-    )
+    ways = [_way(ring, step, at, turn, reach_mm) for turn in (-1, 1)]
+    hull = shapely.MultiPoint(np.array([*ways[0], ring[at], *ways[1]])).convex_hull
+    area = hull.intersection(within)
+    largest = max(getattr(area, "geoms", [area]), key=lambda part: float(part.area))
+    if not isinstance(largest, shapely.Polygon):
+        raise ValueError("a corner seat has no area")
+    return np.asarray(largest.exterior.coords)[:-1]
 
 
 def _way(ring: Floats, step: Floats, at: int, turn: int, reach_mm: float) -> list[Floats]:
