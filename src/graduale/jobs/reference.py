@@ -79,7 +79,12 @@ def _made(violin: str, band: str, progress: Progress) -> Reference:
     instrument = parse_instrument(violin, "violin.toml").instrument
     bodies = plate_bodies(instrument)
     # a reference is what it is: no least thickness is imposed on it
-    layouts = {w: replace(layout_of(instrument, bodies[w]), least_mm=0.0) for w in PLATES}
+    layouts = {
+        w: replace(
+            layout_of(instrument, bodies[w]), least_mm=0.0, least_channel_mm=0.0, steepest=np.inf
+        )
+        for w in PLATES
+    }
     names = list(table["member"])
     members = {}
     for i, name in enumerate(names):

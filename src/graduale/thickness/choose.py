@@ -198,9 +198,8 @@ def _optimise(
 ) -> Zones:
     """Least mass under log(demand/limit) <= 0; sequential quadratic programming (SciPy's SLSQP)."""
     wide = np.kron(np.eye(2), family)
-    count = family.shape[1]
     first = np.concatenate([np.linalg.lstsq(family, start[w], rcond=None)[0] for w in _PLATES])
-    low = [search.problem.layouts[w].least_mm for w in _PLATES for _ in range(count)]
+    low = [bound for w in _PLATES for bound in _least_of(search.problem.layouts[w], family)]
     keys = list(limits)
     bound = np.array([limits[k] for k in keys])
 
@@ -239,6 +238,12 @@ def _optimise(
     return zones_of(np.clip(found.x, low, MOST_MM))
 
 
+def _least_of(layout: Layout, family: Floats) -> list[float]:
+    """Lower bound of each free number: the greatest least thickness of the zones that it moves."""
+    least = np.array([layout.least_mm] * 3 + [layout.least_channel_mm])
+    return [float(least[column > 0.0].max()) for column in family.T]
+
+
 def _unreachable(truth: _Coarse, fine: Problem) -> tuple[str, ...]:
     """Keys that stay over their limit however thick both plates are (up to 6 mm, at 4 and at 6)."""
     over: set[str] | None = None
@@ -255,6 +260,8 @@ def _on_least(problem: Problem, zones: Zones) -> tuple[str, ...]:
     return tuple(
         f"{w} {name}"
         for w in _PLATES
-        for name, value in zip(names, zones[w], strict=True)
-        if value <= problem.layouts[w].least_mm + ROUND_MM
+        for name, value, least in zip(
+            names, zones[w], _least_of(problem.layouts[w], np.eye(4)), strict=True
+        )
+        if value <= least + ROUND_MM
     )

@@ -19,8 +19,10 @@ from graduale.records.instrument import Instrument
 
 ZONES = ("centre", "upper", "lower", "channel")
 STEP_BESIDE_PLATFORM = 0.2  # mm a mm [own]
-STEP_INSIDE = 0.06  # mm a mm [own]
-_LONG_SHARE = 0.16  # of the length: how far centre and bouts blend
+STEP_INSIDE = 0.06  # mm a mm, along and across together [own]
+STEP_ACROSS = 0.045  # mm a mm: leaves the rest of it to the change along
+_STEEPEST_OF_BLEND = 1.5  # greatest slope of the blend from 0 to 1 over unit length
+_LONG_SHARE = 0.2  # of the length: how far centre and bouts blend
 _RING_SHARE = 0.6  # of the way from platform to middle: how far channel and crown blend
 
 # From the plainest to the freest: rows are zones, columns the free numbers.
@@ -36,36 +38,58 @@ FAMILIES: Mapping[str, Floats] = {
 
 @dataclass(frozen=True, eq=False)
 class Basis:
-    """Zone shares at points: weights (n, 4); lowest and highest thickness (n,); seat (n,)
-    finished."""
+    """Zone shares at points: weights (n, 4); lowest and highest thickness (n,); seat (n,) finished.
+
+    drop (n,): how far the ring beside the platform may differ from the crown there, so that the
+    inside rises no steeper than a small plane follows.
+    """
 
     weights: Floats
+    drop: Floats
     lowest: Floats
     highest: Floats
     seat: "np.typing.NDArray[np.bool_]"
 
     def thickness(self, zones: Floats) -> Floats:
         """(n,) at zone values (4,)."""
-        out: Floats = np.clip(self.weights @ zones, self.lowest, self.highest)
+        out: Floats = np.clip(self._raw(zones)[0], self.lowest, self.highest)
         return out
 
     def slopes(self, zones: Floats) -> Floats:
-        """d thickness / d zones (n, 4): the shares where nothing limits, else zero."""
-        raw = self.weights @ zones
+        """d thickness / d zones (n, 4), zero where a limit holds."""
+        raw, rows = self._raw(zones)
         inside = (raw > self.lowest) & (raw < self.highest)
-        out: Floats = self.weights * inside[:, None]
+        out: Floats = rows * inside[:, None]
         return out
+
+    def _raw(self, zones: Floats) -> tuple[Floats, Floats]:
+        """Thickness before the limits, and its slopes (n, 4)."""
+        ring = self.weights[:, 3]
+        along = self.weights[:, :3] / np.maximum(1.0 - ring, 1e-12)[:, None]
+        crown = along @ zones[:3]
+        beside = np.clip(zones[3], crown - self.drop, crown + self.drop)
+        rows = np.empty_like(self.weights)
+        free = np.abs(zones[3] - crown) <= self.drop
+        rows[:, :3] = np.where(free[:, None], self.weights[:, :3], along)
+        rows[:, 3] = np.where(free, ring, 0.0)
+        return (1.0 - ring) * crown + ring * beside, rows
 
 
 @dataclass(frozen=True, eq=False)
 class Layout:
-    """Where zones and platform lie on one plate. `least_mm` bounds the carved part from below."""
+    """Where zones and platform lie on one plate.
+
+    least_mm and least_channel_mm bound the carved part from below; steepest: how fast thickness
+    changes across, mm a mm (infinite for a map that is taken as it is).
+    """
 
     body: PlateBody
     free: BaseGeometry = field(repr=False)  # the part that is carved
     lower_corner_mm: float
     upper_corner_mm: float
     least_mm: float
+    least_channel_mm: float
+    steepest: float = STEP_ACROSS
 
     def basis(self, xy: Floats) -> Basis:
         """Shares and limits at points xy (n, 2) of the inside face."""
@@ -76,10 +100,13 @@ class Layout:
         slack = STEP_BESIDE_PLATFORM * away
         cos = self.body.arching.normal(xy)[:, 2]
         highest = np.minimum(border_height + slack, height * cos)
-        lowest = np.minimum(np.maximum(border_height - slack, self.least_mm), highest)
+        weights, drop = self._shares(xy, away)
+        least = self.least_mm + weights[:, 3] * (self.least_channel_mm - self.least_mm)
+        lowest = np.minimum(np.maximum(border_height - slack, least), highest)
         seat_height = np.maximum(height, 0.3)
         return Basis(
-            self._shares(xy, away),
+            weights,
+            drop,
             np.where(carved, lowest, seat_height),
             np.where(carved, highest, seat_height),
             ~carved,
@@ -92,7 +119,8 @@ class Layout:
         near = shapely.get_coordinates(shapely.get_point(lines, 0))
         return np.asarray(shapely.length(lines)), self.body.arching.height(near)
 
-    def _shares(self, xy: Floats, away: Floats) -> Floats:
+    def _shares(self, xy: Floats, away: Floats) -> tuple[Floats, Floats]:
+        """Zone shares (n, 4), and the drop (n,) from crown to ring that may be carved."""
         length = self.body.outline.length_mm
         reach = _LONG_SHARE * length
         above_low = _smooth((xy[:, 0] - self.lower_corner_mm) / reach + 0.5)
@@ -101,8 +129,11 @@ class Layout:
         half = np.minimum(*self.body.outline.half_widths(x))
         room = np.maximum(half - self.body.inside.platform_mm, 2.0)
         crown = _smooth(away / (_RING_SHARE * room))
+        # the ring's share stops short of one, so that the crown's own shares stay defined there
+        ring = np.minimum(1.0 - crown, 1.0 - 1e-9)
         along = np.stack([above_low - above_up, above_up, 1.0 - above_low], axis=1)
-        return np.column_stack([along * crown[:, None], 1.0 - crown])
+        drop = self.steepest * _RING_SHARE * room / _STEEPEST_OF_BLEND
+        return np.column_stack([along * (1.0 - ring)[:, None], ring]), drop
 
     def at(self, zones: Floats) -> "Field":
         """The thickness rule at zone values (4,)."""
@@ -132,7 +163,8 @@ def layout_of(instrument: Instrument, body: PlateBody) -> Layout:
     parts = getattr(inner, "geoms", [inner])
     free = max(parts, key=lambda part: part.area)
     b = instrument.body
-    return Layout(body, free, b.lower_corner_at_mm, b.upper_corner_at_mm, body.inside.least_mm)
+    least, channel = body.inside.least_mm, body.inside.least_channel_mm
+    return Layout(body, free, b.lower_corner_at_mm, b.upper_corner_at_mm, least, channel)
 
 
 def _end_bands(inner: BaseGeometry, body: PlateBody, width_mm: float) -> BaseGeometry:

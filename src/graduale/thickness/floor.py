@@ -101,4 +101,4 @@ def thinned(fields: Mapping[PlateName, Field], less_mm: float) -> dict[PlateName
 
 
 def _free_layout(layout: Layout) -> Layout:
-    return replace(layout, least_mm=0.5)
+    return replace(layout, least_mm=0.5, least_channel_mm=0.5)
