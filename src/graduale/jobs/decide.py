@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from graduale.base.arrays import GridMap
 from graduale.base.findings import Refused
 from graduale.base.progress import Progress, part
 from graduale.base.threads import blas_threads
@@ -15,7 +16,7 @@ from graduale.files.instrument import load_instrument
 from graduale.files.workshop import WORKSHOP_NAME
 from graduale.jobs import check
 from graduale.jobs.deciding import Decided, decide
-from graduale.jobs.document import as_bytes, document
+from graduale.jobs.document import as_bytes, document, map_document, map_from
 from graduale.jobs.drawings import bench_sheets
 from graduale.jobs.holeplan import Targets, plans_of, stages_of
 from graduale.jobs.pictures import pictures_of
@@ -90,16 +91,21 @@ def _files(made: Decided, doubts: list[str], progress: Progress) -> tuple[dict[s
 
 
 def targets_of(made: Decided, which: PlateName) -> Targets:
-    """The maps that a plate's work is planned from."""
+    """The maps that a plate's work is planned from, as they are stored: so a later `holes` or
+    `sheets` finds the same settings."""
     plate = made.plates[which]
-    before = [s.thickness for s in plate.states if s.name == "before_holes"]
+    before = [_as_stored(s.thickness) for s in plate.states if s.name == "before_holes"]
     return Targets(
         plate.body,
         plate.wood_kind,
-        plate.finished.thickness,
+        _as_stored(plate.finished.thickness),
         before[0] if before else None,
         plate.platform,
     )
+
+
+def _as_stored(grid: GridMap) -> GridMap:
+    return map_from(map_document(grid))
 
 
 def paper_files(

@@ -92,6 +92,9 @@ def _key(at: Stand, step_mm: float) -> tuple[Block, ...]:
     if at.plate.bar is not None or at.plate.feet:
         blocks.append(_sample(0.2, (1.2, 0.8), "bar, bridge feet"))
     blocks += [gap(3.0), heading("Stations", w, 11)]
-    rows = [(s.name, f"{s.value_mm:.1f}") for s in at.plate.stations]
-    blocks += table((("place", w - 12), ("mm", 12.0)), rows, 9, (1,))
+    cells = [(s.name, f"{s.value_mm:.1f}") for s in at.plate.stations]
+    cells += [("", "")] * (len(cells) % 2)
+    rows = [left + right for left, right in zip(cells[::2], cells[1::2], strict=True)]
+    columns = (("place", 0.5 * w - 11), ("mm", 11.0))
+    blocks += table((*columns, *columns), rows, 9, (1, 3))
     return tuple(blocks)

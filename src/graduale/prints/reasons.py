@@ -7,7 +7,7 @@ from graduale.prints.flow import heading, paragraph
 from graduale.prints.sheet import Block, TextSheet
 
 ROOM_MM = 206.0  # the lowest page
-SIZES_PT = (11.0, 10.5, 10.0, 9.5, 9.0)
+SIZES_PT = (11.0, 10.5, 10.0, 9.5, 9.0, 8.5, 8.0)
 
 
 def reasons_sheet(
@@ -15,7 +15,7 @@ def reasons_sheet(
 ) -> TextSheet:
     """Headings and paragraphs in the largest letters that keep them on one page.
 
-    At 9 pt they may run on to a second page: nothing is left out.
+    At 8 pt they may run on to a second page: nothing is left out.
     """
     blocks: tuple[Block, ...] = ()
     for size in SIZES_PT:
