@@ -174,3 +174,24 @@ def test_tones_scale_with_all_lengths() -> None:
     big_hz = free_modes(bigger.stiffness(1.7 * t), bigger.mass(1.7 * t), 4).hz
     assert big_hz * 1.7 == pytest.approx(small_hz, rel=1e-6)
     assert bigger.mass_g(1.7 * t) == pytest.approx(1.7**3 * free.structure.mass_g(t), rel=1e-9)
+
+
+def test_mass_is_the_volume_between_both_faces() -> None:
+    """Brute force: the inside face is found column by column where the shortest way out is the wanted
+    thickness; the shell's mass (facets at mid-depth times thickness) lies within 1 %."""
+    from graduale.geometry.surface import shortest_distance
+
+    s = small()
+    body, field = s.bodies["back"], s.fields["back"]
+    free = free_plate(s.instrument, body, field, 5.0)
+    x, y = np.meshgrid(np.arange(0.75, 320.0, 1.5), np.arange(-56.0, 56.0, 1.5), indexing="ij")
+    points = np.column_stack([x.ravel(), y.ravel()])
+    points = points[body.outline.contains(points)]
+    wanted, height = field(points), body.arching.height(points)
+    upright = wanted / body.arching.normal(points)[:, 2]
+    for _ in range(6):
+        under = np.column_stack([points, np.maximum(height - upright, 0.0)])
+        left, _foot = shortest_distance(body.arching, under)
+        upright = np.minimum(upright * (wanted / np.maximum(left, 1e-6)) ** 0.8, height)
+    grams = upright.sum() * 1.5**2 * body.wood.density_kg_m3 * 1e-6
+    assert free.mass_g(field) == pytest.approx(grams, rel=0.01)
