@@ -177,8 +177,8 @@ def test_tones_scale_with_all_lengths() -> None:
 
 
 def test_mass_is_the_volume_between_both_faces() -> None:
-    """Brute force: the inside face is found column by column where the shortest way out is the wanted
-    thickness; the shell's mass (facets at mid-depth times thickness) lies within 1 %."""
+    """Brute force: the inside face is found column by column where the shortest way out is as
+    wanted; the mass of the shell (facets at mid-depth times thickness) lies within 1 %."""
     from graduale.geometry.surface import shortest_distance
 
     s = small()
