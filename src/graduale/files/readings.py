@@ -87,7 +87,8 @@ def parse_readings(text: str, name: str) -> Readings:
 def _lines(text: str, name: str) -> list[tuple[int, list[str]]]:
     """(line number, cells) of every line that is not empty and no remark."""
     plain = text.replace("\0", "")
-    first = next((row for row in plain.splitlines() if row.strip(" \t,;")), "")
+    told = (row for row in plain.splitlines() if not row.lstrip().startswith("#"))
+    first = next((row for row in told if row.strip(" \t,;")), "")
     mark = max(";\t,", key=first.count)
     reader = csv.reader(io.StringIO(plain), delimiter=mark, skipinitialspace=True)
     found = []

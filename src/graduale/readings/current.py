@@ -56,8 +56,8 @@ def _plain(stage: str) -> str:
 def current(readings: Readings, layout: Layout, name: str) -> Current | None:
     """The readings of the layout's plate that count; None when the file holds none of it.
 
-    `name` is the file's for the sentences. Errors: Refused for readings off the plate, and for fewer
-    than six that count.
+    `name` is the file's for the sentences. Errors: Refused for readings off the plate, and for
+    fewer than six that count.
     """
     which = layout.body.which
     rows = [i for i, plate in enumerate(readings.plate) if plate == which]
@@ -75,7 +75,8 @@ def current(readings: Readings, layout: Layout, name: str) -> Current | None:
             "inside the gluing platform, spread over the plate."
         )
         raise Refused([*found, Finding("error", "too-few-readings", name, sentence)])
-    return Current(which, _xy(readings, rows), readings.t_mm[rows], tuple(rows), stage, tuple(found))
+    xy, t_mm = _xy(readings, rows), readings.t_mm[rows]
+    return Current(which, xy, t_mm, tuple(rows), stage, tuple(found))
 
 
 def _xy(readings: Readings, rows: list[int]) -> Floats:
@@ -96,8 +97,8 @@ def _last_stage(
     if len(kept) < len(rows):
         said = f"'{stage}'" if stage else "without a stage"
         sentence = (
-            f"{len(rows) - len(kept)} readings of the {readings.plate[rows[0]]} from other stages are "
-            f"left out; the last stage is {said}."
+            f"{len(rows) - len(kept)} readings of the {readings.plate[rows[0]]} from other stages "
+            f"are left out; the last stage is {said}."
         )
         found.append(Finding("note", "earlier-stages", name, sentence))
     return kept
@@ -150,19 +151,19 @@ def _on_wood(
 def _off_plate(xy: Floats, layout: Layout, name: str) -> Finding:
     place = f"{name}: {layout.body.which}, x {xy[0]:g}, y {xy[1]:g}"
     sentence = (
-        "lies outside the outline; x runs from the lower edge to the neck, y from the middle to the "
-        "bass side, both in mm. Correct the place, or take the line out."
+        "lies outside the outline; x runs from the lower edge to the neck, y from the middle to "
+        "the bass side, both in mm. Correct the place, or take the line out."
     )
     return Finding("error", "reading-off-plate", place, sentence)
 
 
 def _at_seat(t: float, height: float, place: str) -> list[Finding]:
-    """Edge and platform are taken as finished at the outside height; a reading may contradict it."""
+    """Edge and platform are taken as finished at the outside height; a reading may differ."""
     if abs(t - height) <= _EDGE_DIFFERS_MM:
         return []
     sentence = (
-        f"reads {t:g} on the gluing surface, where the file's outside is {height:.1f} high; the map "
-        "keeps the file's height. Correct the edge or the arching in the file."
+        f"reads {t:g} on the gluing surface, where the file's outside is {height:.1f} high; the "
+        "map keeps the file's height. Correct the edge or the arching in the file."
     )
     return [Finding("warning", "edge-differs", place, sentence)]
 
@@ -171,7 +172,7 @@ def _too_thick(t: float, highest: float, place: str) -> list[Finding]:
     if t <= highest + _EDGE_DIFFERS_MM:
         return []
     sentence = (
-        f"reads {t:g}, more than the {highest:.1f} that the file's outside has there; the map keeps to "
-        "the outside. Correct the arching or the reading."
+        f"reads {t:g}, more than the {highest:.1f} that the file's outside has there; the map "
+        "keeps to the outside. Correct the arching or the reading."
     )
     return [Finding("warning", "thicker-than-outside", place, sentence)]

@@ -1,8 +1,8 @@
 """Gaussian-process regression in the plane (kriging) with an unknown constant and known scatter.
 
-Source: Rasmussen & Williams 2006, Gaussian Processes for Machine Learning (R&W): covariance eq. 4.17,
-unknown constant with a flat prior eqs. 2.42 and 2.45, left-out predictions as eq. 5.12 (with an unknown
-constant: Dubrule 1983, Math. Geology 15:687).
+Source: Rasmussen & Williams 2006, Gaussian Processes for Machine Learning (R&W): covariance
+eq. 4.17, unknown constant with a flat prior eqs. 2.42 and 2.45, left-out predictions as eq. 5.12
+(with an unknown constant: Dubrule 1983, Math. Geology 15:687).
 """
 
 from dataclasses import dataclass
@@ -87,9 +87,7 @@ class Kriged:
         """Mean and standard deviation (m,) at places (m, 2), without scatter. R&W eq. 2.42."""
         across = self.scales.covariance(at, self.xy)
         mean: Floats = self.constant_mm + across @ self._pull
-        variance = self.scales.sill_mm**2 - np.einsum(
-            "mn,nm->m", across, self._solve(across.T)
-        )
+        variance = self.scales.sill_mm**2 - np.einsum("mn,nm->m", across, self._solve(across.T))
         variance += (1.0 - across @ self._ones) ** 2 / self._ones.sum()
         return mean, np.sqrt(np.maximum(variance, 0.0))
 
@@ -124,7 +122,8 @@ def fit(xy: Floats, values: Floats, scatter: Floats, bounds: Bounds | None = Non
     if len(values) < 3:
         raise ValueError("at least three readings are needed")
     limits = bounds or Bounds()
-    box = np.log([limits.across_mm, limits.longer, limits.sill_mm])
+    box: Floats = np.log(np.array([limits.across_mm, limits.longer, limits.sill_mm]))
+    pairs = [(float(low), float(high)) for low, high in box]
 
     def of(p: Floats) -> Kriged:
         across, longer, sill = (float(v) for v in np.exp(p))
@@ -135,7 +134,7 @@ def fit(xy: Floats, values: Floats, scatter: Floats, bounds: Bounds | None = Non
 
     shares = [(0.35, 0.5, 0.5), (0.7, 0.5, 0.7), (0.15, 0.3, 0.6)]
     starts = [box[:, 0] + np.array(s) * (box[:, 1] - box[:, 0]) for s in shares]
-    found = [minimize(short, s, method="L-BFGS-B", bounds=box) for s in starts]
+    found = [minimize(short, s, method="L-BFGS-B", bounds=pairs) for s in starts]
     best = min(found, key=lambda one: float(one.fun))
     return of(np.asarray(best.x))
 
@@ -145,8 +144,8 @@ def next_places(
 ) -> tuple[Floats, Floats]:
     """Where readings would take away most doubt: places (k, 2), share of the summed variance (k,).
 
-    One after the other, each with the earlier ones taken as read; `over` (m, 2) is where the doubt is
-    summed. Cohn 1996, Neural Networks 9:1071 (expected reduction of the mean variance).
+    One after the other, each with the earlier ones taken as read; `over` (m, 2) is where the doubt
+    is summed. Cohn 1996, Neural Networks 9:1071 (expected reduction of the mean variance).
     """
     cross = kriged.posterior(over, candidates)
     own = kriged.posterior(candidates, candidates)

@@ -1,8 +1,9 @@
 """The thickness of a plate everywhere, from readings here and there, with its doubt.
 
-Kriging of the difference from an expected surface (a rule for the thickness, e.g. the decided map, or
-zones fitted to the readings themselves). Edge, platform and block seats are finished: there the thickness
-is the outside height. Nowhere is the plate thicker than its outside allows.
+Kriging of the difference from an expected surface (a rule for the thickness, e.g. the decided map,
+or zones fitted to the readings themselves); readings that stand alone are laid over it as cones.
+Edge, platform and block seats are finished: there the thickness is the outside height. Nowhere is
+the plate thicker than its outside allows.
 """
 
 from collections.abc import Sequence
@@ -11,6 +12,7 @@ from functools import cached_property
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.spatial import cKDTree
 
@@ -19,11 +21,13 @@ from graduale.box.plate import ThicknessAt
 from graduale.geometry.grid import plate_grid
 from graduale.readings.current import Current
 from graduale.readings.kriging import Kriged, fit, next_places
+from graduale.readings.odd import Odd, cones_at, is_odd
 from graduale.thickness.field import Field, Layout
 
 THINNEST_MM = 0.3
 SAME_MM = 0.5  # readings closer than this are repeats of one place
 MOST_PLACES = 500
+_MOST_ODD = 0.25  # of the readings: more do not stand alone, the plate is uneven
 _ZONES_FROM = 12  # readings: fewer carry one even thickness only
 _ZONE_SPREAD_MM = 1.0  # how far zones are expected to lie from one another [own]
 _ODD_MM = 0.4  # differences beyond this pull less (a lone thin spot is no zone) [own]
@@ -36,18 +40,28 @@ class PlateMap:
     layout: Layout
     expected: ThicknessAt
     kriged: Kriged
+    odd: Odd
 
     def __call__(self, xy: Floats) -> Floats:
         """Thickness (n,) mm."""
-        height, highest, seat = self._outside(xy)
-        t = np.clip(self.expected(xy) + self.kriged.predict(xy)[0], THINNEST_MM, highest)
-        return np.where(seat, height, t)
+        return self._kept(xy, self.odd.off(xy))
+
+    def smooth(self, xy: Floats) -> Floats:
+        """Thickness (n,) mm without the readings that stand alone."""
+        return self._kept(xy, np.zeros(len(xy)))
 
     def doubt(self, xy: Floats) -> Floats:
         """Standard deviation (n,) mm of the thickness; 0 where the plate counts as finished."""
-        return np.where(self._outside(xy)[2], 0.0, self.kriged.predict(xy)[1])
+        between = np.hypot(self.kriged.predict(xy)[1], self.odd.doubt(xy))
+        return np.where(self._outside(xy)[2], 0.0, between)
 
-    def _outside(self, xy: Floats) -> tuple[Floats, Floats, "np.typing.NDArray[np.bool_]"]:
+    def _kept(self, xy: Floats, off: Floats) -> Floats:
+        """The map with `off` (n,) added, within what the outside allows."""
+        height, highest, seat = self._outside(xy)
+        t = self.expected(xy) + self.kriged.predict(xy)[0] + off
+        return np.where(seat, height, np.clip(t, THINNEST_MM, highest))
+
+    def _outside(self, xy: Floats) -> tuple[Floats, Floats, NDArray[np.bool_]]:
         """Outside height, greatest thickness square to the surface, finished part."""
         arching = self.layout.body.arching
         height = np.maximum(arching.height(xy), THINNEST_MM)
@@ -69,7 +83,7 @@ class PlateMap:
         return GridMap(x, y, out)
 
     def measure_next(self, caliper_mm: float, count: int = 3) -> tuple[Floats, Floats]:
-        """Where more readings help most (k, 2), and the share of the doubt that each takes away (k,)."""
+        """Where more readings help most (k, 2); share of the doubt that each takes away (k,)."""
         points = self._carved(6.0)
         return next_places(self.kriged, points, points, caliper_mm, count)
 
@@ -78,9 +92,8 @@ class PlateMap:
         body = self.layout.body
         x, y, inside = plate_grid(body.outline, step_mm)
         points = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1)[inside]
-        area = self.layout.free
-        for ring in body.openings:
-            area = area.difference(shapely.Polygon(ring))
+        holes = shapely.union_all([shapely.Polygon(ring) for ring in body.openings])
+        area = shapely.difference(self.layout.free, holes)
         found: Floats = points[shapely.contains_xy(area, points[:, 0], points[:, 1])]
         return found
 
@@ -107,15 +120,26 @@ def map_of(
     now: Current, layout: Layout, caliper_mm: float, expected: ThicknessAt | None = None
 ) -> PlateMap:
     """The map of one plate's readings. Without an expected surface, zones are fitted first."""
-    free = replace(layout, least_mm=THINNEST_MM)
+    free = as_it_is(layout)
     surface = expected if expected is not None else expected_of(free, now.xy, now.t_mm)
-    values = now.t_mm - surface(now.xy)
-    xy, mean, scatter = merged(now.xy, values, caliper_mm)
-    return PlateMap(free, surface, fit(xy, mean, scatter))
+    there = surface(now.xy)
+    values = now.t_mm - there
+    odd = is_odd(now.xy, values, there)
+    if odd.mean() > _MOST_ODD:
+        odd[:] = False
+    kriged = fit(*merged(now.xy[~odd], values[~odd], caliper_mm))
+    places = now.xy[odd]
+    off = values[odd] - kriged.predict(places)[0]
+    return PlateMap(free, surface, kriged, Odd(places, off, cones_at(now.xy, odd)))
+
+
+def as_it_is(layout: Layout) -> Layout:
+    """The layout without the rules of a map that is still to be carved."""
+    return replace(layout, least_mm=THINNEST_MM, least_channel_mm=THINNEST_MM, steepest=np.inf)
 
 
 def expected_of(layout: Layout, xy: Floats, t_mm: Floats) -> Field:
-    """Zones (one even value for few readings) that lie nearest to the readings; odd ones pull less."""
+    """Zones that lie nearest to the readings, one even value for few; odd ones pull less."""
     basis, middle = layout.basis(xy), float(np.median(t_mm))
     if len(t_mm) < _ZONES_FROM:
         return layout.at(np.full(4, middle))
@@ -131,8 +155,8 @@ def expected_of(layout: Layout, xy: Floats, t_mm: Floats) -> Field:
 def merged(xy: Floats, values: Floats, caliper_mm: float) -> tuple[Floats, Floats, Floats]:
     """Repeats as one place with their mean: places (k, 2), means (k,), scatter of the means (k,).
 
-    The scatter of one reading is the caliper's, or more when the repeats disagree more (pooled). Very
-    many readings are gathered in wider places, so that at most 500 are left.
+    The scatter of one reading is the caliper's, or more when the repeats disagree more (pooled).
+    Very many readings are gathered in wider places, so that at most 500 are left.
     """
     groups = _groups(xy, SAME_MM)
     one = max(caliper_mm, _pooled(values, groups))
@@ -147,11 +171,11 @@ def merged(xy: Floats, values: Floats, caliper_mm: float) -> tuple[Floats, Float
 
 def _groups(xy: Floats, width_mm: float) -> list[list[int]]:
     """Indices by place: each joins the first place within `width_mm`."""
-    near, taken, out = cKDTree(xy).query_ball_point(xy, width_mm), set[int](), list[list[int]]()
-    for i, found in enumerate(near):
+    tree, taken, out = cKDTree(xy), set[int](), list[list[int]]()
+    for i, place in enumerate(xy):
         if i in taken:
             continue
-        group = [j for j in sorted(found) if j not in taken]
+        group = [int(j) for j in sorted(tree.query_ball_point(place, width_mm)) if j not in taken]
         taken.update(group)
         out.append(group)
     return out
