@@ -66,8 +66,7 @@ def _head(page: Page, head: PageHead, label: Label) -> tuple[Item, ...]:
     left, right = MARGIN, page.width_mm - MARGIN
     top = page.height_mm - MARGIN
     name = head.instrument if len(head.instrument) <= 40 else head.instrument[:39] + "…"
-    hand = " · left-handed" if head.left_handed else ""
-    second = f"{plate_words(head)}{hand} · {label.title}"
+    second = f"{plate_words(head)} · {label.title}"
     third = f"{head.date} · decision {head.digest}"
     place = f"page {label.number} of {label.total}"
     place = f"{label.part} · {place}" if label.part else place
@@ -84,9 +83,11 @@ def _head(page: Page, head: PageHead, label: Label) -> tuple[Item, ...]:
 def _directions(page: Page, head: PageHead, v: float) -> tuple[Item, ...]:
     at_left, at_right = side_words(head)
     u0, _, u1, _ = page.window
+    hand = "left-handed instrument" if head.left_handed else ""
     return (
         Text(u0, v, f"◄ {at_left}", 11, bold=True),
         Text((u0 + u1) / 2, v, "▲ NECK", 11, bold=True, anchor="middle"),
+        *([Text((u0 + u1) / 2 + 14, v, hand, 9)] if hand else []),
         Text(u1, v, f"{at_right} ►", 11, bold=True, anchor="end"),
     )
 

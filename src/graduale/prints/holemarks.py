@@ -112,12 +112,13 @@ def _down_arrow(at: Stand, hole: HoleMark, mark: tuple[float, float], scale: flo
 
 def _labels(at: Stand, style: Style) -> list[Label]:
     labels = []
+    few = sum(h.tilt_deg > 0 for h in at.plate.holes) < 0.5 * len(at.plate.holes)
     for hole in at.plate.holes:
         u, v = at.view.point(hole.x_mm, hole.y_mm)
-        words = [hole.id] + ([f"{hole.tilt_deg:.0f}°"] if hole.tilt_deg > 0 else [])
+        tilt = f" {hole.tilt_deg:.0f}°" if hole.tilt_deg > 0 else ""
         setting = Words(setting_words(hole), style.setting_pt, True)
-        lines = (setting, *(Words(w, style.name_pt) for w in words))
-        outward = 0.0 if u > at.view.u0 else 180.0  # tilted holes lie on the flanks
-        prefer = outward if hole.tilt_deg > 0 else style.prefer_deg
+        lines = (setting, Words(f"{hole.id}{tilt}", style.name_pt))
+        outward = 0.0 if u > at.view.u0 else 180.0  # where few are tilted they lie on the flanks
+        prefer = outward if tilt and few else style.prefer_deg
         labels.append(Label(u, v, lines, _reach(hole, style), "hole", prefer))
     return labels
