@@ -6,7 +6,7 @@ PIP := $(BIN)/pip install -qq --disable-pip-version-check
 LOCKED := $(PIP) --require-hashes --only-binary :all:
 EXAMPLE := examples/narrow-fiddle/instrument.toml
 
-.PHONY: demo test lint format benchmarks docs usual-numbers lock clean debian-packages
+.PHONY: demo test lint format benchmarks docs docs-pictures usual-numbers lock clean debian-packages
 
 demo: .venv/run.stamp
 	@$(BIN)/graduale decide $(EXAMPLE) --out out/demo
@@ -31,6 +31,9 @@ benchmarks: .venv/test.stamp
 
 docs: .venv/test.stamp debian-packages
 	@$(BIN)/pytest tests/outside --verification docs/verification.md
+
+docs-pictures: .venv/run.stamp debian-packages
+	@$(BIN)/python benchmarks/docs_pictures.py
 
 usual-numbers: .venv/run.stamp
 	@$(BIN)/python benchmarks/usual_numbers.py

@@ -85,8 +85,8 @@ class Layout:
 
     body: PlateBody
     free: BaseGeometry = field(repr=False)  # the part that is carved
-    lower_corner_mm: float
-    upper_corner_mm: float
+    lower_blend_mm: float  # x half way between centre and lower bout
+    upper_blend_mm: float
     least_mm: float
     least_channel_mm: float
     steepest: float = STEP_ACROSS
@@ -123,8 +123,8 @@ class Layout:
         """Zone shares (n, 4), and the drop (n,) from crown to ring that may be carved."""
         length = self.body.outline.length_mm
         reach = _LONG_SHARE * length
-        above_low = _smooth((xy[:, 0] - self.lower_corner_mm) / reach + 0.5)
-        above_up = _smooth((xy[:, 0] - self.upper_corner_mm) / reach + 0.5)
+        above_low = _smooth((xy[:, 0] - self.lower_blend_mm) / reach + 0.5)
+        above_up = _smooth((xy[:, 0] - self.upper_blend_mm) / reach + 0.5)
         x = np.clip(xy[:, 0], 0.02 * length, 0.98 * length)
         half = np.minimum(*self.body.outline.half_widths(x))
         room = np.maximum(half - self.body.inside.platform_mm, 2.0)
@@ -164,7 +164,9 @@ def layout_of(instrument: Instrument, body: PlateBody) -> Layout:
     free = max(parts, key=lambda part: part.area)
     b = instrument.body
     least, channel = body.inside.least_mm, body.inside.least_channel_mm
-    return Layout(body, free, b.lower_corner_at_mm, b.upper_corner_at_mm, least, channel)
+    # the centre holds the bridge and the post: it is blended out below them, not across them
+    lower = min(b.lower_corner_at_mm, instrument.bridge.x_mm - 0.5 * _LONG_SHARE * b.length_mm)
+    return Layout(body, free, lower, b.upper_corner_at_mm, least, channel)
 
 
 def _end_bands(inner: BaseGeometry, body: PlateBody, width_mm: float) -> BaseGeometry:
