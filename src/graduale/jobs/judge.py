@@ -15,7 +15,7 @@ from graduale.jobs.decide import today
 from graduale.jobs.document import as_bytes, instrument_digest, map_from
 from graduale.jobs.earlier import read_earlier
 from graduale.jobs.judge_document import document
-from graduale.jobs.judge_known import DecidedMaps
+from graduale.jobs.judge_known import DecidedMaps, read
 from graduale.jobs.judge_pictures import pictures_of
 from graduale.jobs.judge_text import text_of
 from graduale.jobs.judging import Judgement, judge_readings
@@ -49,13 +49,12 @@ def run(
     used = instrument.margin if margin is None else margin
     if not 0.0 <= used < 5.0:
         raise refuse("bad-margin", "margin", f"{used:g} is no share; write e.g. 0.1 for 10 %.")
+    given = read(instrument, readings, readings_path.name)
     decided = None if decision is None else _decided(instrument, decision)
     with blas_threads():
         known = reference(part(progress, 0.02, 0.4))
         made = judge_readings(
-            instrument,
-            readings,
-            readings_path.name,
+            given,
             known,
             part(progress, 0.4, 0.95),
             margin=used,

@@ -25,7 +25,7 @@ def text_of(document: Doc) -> str:
         for spot in document["plates"][which]["thin_spots"]:
             lines += _wrapped(spot_sentence(which, spot))
     lines += _wrapped(_headline(document))
-    for sentence in reasons.failures(document):
+    for sentence in _failures(document):
         lines += _wrapped(sentence)
     for sentence in _assumed(document):
         lines += _wrapped(sentence)
@@ -62,8 +62,8 @@ def spot_sentence(which: str, spot: Doc) -> str:
     return (
         f"THIN: {which}, x {spot['x_mm']:.0f}, y {spot['y_mm']:+.0f} ({spot['where']}): "
         f"{spot['mm']:.1f} mm, {', '.join(why)}. A press of 50 N stresses the wood there "
-        f"{far['ratio']:.2f} times as much as in the average violin (allowed {far['limit']:.2f}) if "
-        f"it is so thin for {reach:.0f} mm around, as far as the readings allow; "
+        f"{far['ratio']:.2f} times as much as in the average violin (allowed {far['limit']:.2f}) "
+        f"if it is so thin for {reach:.0f} mm around, as far as the readings allow; "
         f"{near['ratio']:.2f} if for {0.5 * reach:.0f}. {spot['do'].capitalize()}."
     )
 
@@ -72,9 +72,31 @@ def _headline(document: Doc) -> str:
     margin = document["margin"]
     if document["safe"]:
         return f"HOLDS: every verdict that counts, with {margin:.0%} in hand."
-    if document["failing"] or not document["guard"]["passes"]:
+    if _too_weak(document) or not document["guard"]["passes"]:
         return "DOES NOT HOLD as it is."
+    if document["failing"]:
+        return "NOT YET: the crown is so stiff still that it bends its rim too hard; thin it."
     return "NOT SHOWN TO HOLD: see the thin spot; every other verdict holds."
+
+
+def _too_weak(document: Doc) -> list[Doc]:
+    """What fails and would not ease by taking more off."""
+    eased = document["eased_by_thinning"]
+    return [f for f in document["failing"] if f["key"] not in eased]
+
+
+def _failures(document: Doc) -> list[str]:
+    """What fails, the worst first, with its cure; then what eases by itself."""
+    out = reasons.failures({**document, "failing": _too_weak(document)})
+    eased = [f for f in document["failing"] if f["key"] in document["eased_by_thinning"]]
+    if eased:
+        worst = eased[0]
+        more = f", and {len(eased) - 1} more places" if len(eased) > 1 else ""
+        out.append(
+            f"Eases as the crown is thinned: {worst['plate'] or 'body'}, {worst['where']}: "
+            f"{worst['ratio']:.2f} of the average violin, allowed {worst['limit']:.2f}{more}."
+        )
+    return out
 
 
 def _assumed(document: Doc) -> list[str]:
@@ -94,35 +116,46 @@ def _assumed(document: Doc) -> list[str]:
 def _stop(document: Doc, which: str) -> list[str]:
     """May I stop? and what may still come off."""
     plate = document["plates"][which]
-    answer, room = plate["may_stop"], plate["room"]
+    answer = plate["may_stop"]
     if answer == "not measured":
         return []
     if answer == "too thin":
-        return [f"{which}: may I stop? Take nothing more off: {_why_not(document, which)}."]
+        said = f"{which}: may I stop? Take nothing more off: {_why_not(document, which)}."
+        return [said, *_to_go(plate, which)]
+    if answer == "not yet":
+        said = f"{which}: may I stop? Not yet: thin the crown, and leave the wood at its rim."
+        return [said, *_to_go(plate, which)]
+    return [_room(plate["room"], which), *_to_go(plate, which)]
+
+
+def _room(room: Doc, which: str) -> str:
     end = (
         "then all of it is at your own least"
         if room["limited_by"] == "least"
         else f"then it is at its limit: {room['where']}"
     )
     if room["evenly_mm"] < 0.05:
-        out = [f"{which}: may I stop? Yes, stop here: nothing more may come off ({end})."]
-    else:
-        out = [
-            f"{which}: may I stop? Yes. {room['evenly_mm']:.2f} mm more may come off evenly "
-            f"({room['grams']:.0f} g), {end}."
-        ]
-    going = plate.get("to_go")
-    if going is not None:
-        zones = ", ".join(f"{z['zone']} {z['mean_mm']:+.1f}" for z in going["zones"])
-        out.append(
-            f"{which}: over the decided map, in the order of the work: {zones} mm; "
-            f"{going['grams']:.0f} g to come off."
-        )
-    return out
+        return f"{which}: may I stop? Yes, stop here: nothing more may come off ({end})."
+    return (
+        f"{which}: may I stop? Yes. {room['evenly_mm']:.2f} mm more may come off evenly "
+        f"({room['grams']:.0f} g), {end}."
+    )
+
+
+def _to_go(plate: Doc, which: str) -> list[str]:
+    """What is over a decided map, if there is one."""
+    if "to_go" not in plate:
+        return []
+    going = plate["to_go"]
+    zones = ", ".join(f"{z['zone']} {z['mean_mm']:+.1f}" for z in going["zones"])
+    return [
+        f"{which}: over the decided map, in the order of the work: {zones} mm; "
+        f"{going['grams']:.0f} g to come off."
+    ]
 
 
 def _why_not(document: Doc, which: str) -> str:
-    for one in document["failing"]:
+    for one in _too_weak(document):
         if one["plate"] in (which, None):
             return f"{one['kind']} fails, {one['where']}"
     if not document["guard"]["passes"]:

@@ -8,14 +8,13 @@ from graduale.base.progress import Progress
 from graduale.box import meshing
 from graduale.box.build import build_box
 from graduale.box.cases import cases_of
-from graduale.box.plate import PlateBody, ThicknessAt, plate_bodies, without_openings
+from graduale.box.plate import PlateBody, ThicknessAt, without_openings
 from graduale.box.readouts import Reading, reading_of, solve
 from graduale.box.tones import Tone, free_plate
 from graduale.box.tones import tones as tap_tones
 from graduale.box.verdicts import BUCKLING_FLOOR, K_DEF, Judged, judge, limits
-from graduale.files.readings import Readings
-from graduale.jobs.judge_known import DecidedMaps, Known, KnownPlate, known_plate
-from graduale.jobs.judge_room import Room, Sides, room_of
+from graduale.jobs.judge_known import DecidedMaps, Known, KnownPlate, Read, known_plate
+from graduale.jobs.judge_room import Room, Sides, eased_by_thinning, room_of
 from graduale.jobs.judge_spots import SpotVerdict, thin_verdicts
 from graduale.jobs.reference import PLATES, Reference
 from graduale.jobs.setup_report import SetupReport, setup_report
@@ -23,7 +22,7 @@ from graduale.readings.current import Current, State
 from graduale.readings.map import PlateMap
 from graduale.records.instrument import Instrument, PlateName
 from graduale.shell.buckling import buckling_factor
-from graduale.thickness.field import Layout, layout_of
+from graduale.thickness.field import Layout
 
 TONES = 8
 
@@ -61,6 +60,7 @@ class Judgement:
     plates: Mapping[PlateName, PlateNow]
     reading: Reading
     judged: tuple[Judged, ...]
+    eased: frozenset[str]  # keys that fail and ease as the crown is thinned
     buckling: float  # with creep
     room_both: Room
     setup: SetupReport
@@ -100,9 +100,7 @@ class Sizes:
 
 
 def judge_readings(
-    instrument: Instrument,
-    readings: Readings,
-    name: str,
+    given: Read,
     known: Reference,
     progress: Progress,
     *,
@@ -110,15 +108,14 @@ def judge_readings(
     decided: Mapping[PlateName, DecidedMaps] | None = None,
     sizes: Sizes | None = None,
 ) -> Judgement:
-    """Judges both plates. `name` is the readings file's; `decided`: maps of an earlier decision.
+    """Judges both plates. `decided`: maps of an earlier decision.
 
-    Errors: Refused by readings, geometry, wood, strings; Cancelled.
+    Errors: Refused by wood, strings; Cancelled.
     """
+    instrument, layouts, bodies = given.instrument, given.layouts, given.bodies
     size = sizes or Sizes(meshing.settled_mm(instrument))
-    bodies = plate_bodies(instrument)
-    layouts = {w: layout_of(instrument, bodies[w]) for w in PLATES}
-    progress(0.02, "readings")
-    found = {w: known_plate(instrument, readings, layouts[w], name, known, decided) for w in PLATES}
+    progress(0.02, "solve")
+    found = {w: known_plate(given, w, known, decided) for w in PLATES}
     rules = {w: found[w].rule for w in PLATES}
     progress(0.1, "mesh")
     fine = _reading(instrument, bodies, rules, size.fine_mm)
@@ -131,6 +128,7 @@ def judge_readings(
     coarse = _reading(instrument, bodies, rules, size.coarse_mm)
     sides = Sides(fine, solved, coarse, layouts, rules, limits(fine, known.band, margin))
     rough = solve(coarse, coarse.box.thickness(rules), slopes=False).values
+    eased = eased_by_thinning(sides, rough)
     plates = {}
     for i, which in enumerate(PLATES):
         progress(0.6 + 0.15 * i, "tones")
@@ -148,7 +146,6 @@ def judge_readings(
     strung = solved.u[:, fine.cases.column("strung")]
     facet = fine.box.structure.facet_thickness(t_nodes)
     guard = buckling_factor(fine.box.shell, facet, strung, solved.held) / (1.0 + K_DEF)
-    notes = [f for k in found.values() if k.readings is not None for f in k.readings.findings]
     return Judgement(
         instrument,
         known,
@@ -156,10 +153,11 @@ def judge_readings(
         plates,
         fine,
         judged,
+        eased,
         guard,
         both,
         setup_report(fine, solved),
-        (*readings.findings, *notes),
+        given.findings,
     )
 
 

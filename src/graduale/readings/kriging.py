@@ -15,7 +15,7 @@ from scipy.optimize import minimize
 from graduale.base.arrays import Floats, freeze
 
 _ROOT5 = float(np.sqrt(5.0))
-_JITTER = 1e-9  # of the sill squared
+_JITTER = 1e-12  # of the sill squared
 
 
 @dataclass(frozen=True)

@@ -7,30 +7,26 @@ the plate thicker than its outside allows.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 from scipy.spatial import cKDTree
 
 from graduale.base.arrays import Floats, GridMap
 from graduale.box.plate import ThicknessAt
 from graduale.geometry.grid import plate_grid
 from graduale.readings.current import Current
+from graduale.readings.expected import THINNEST_MM, as_it_is, expected_of
 from graduale.readings.kriging import Kriged, fit, next_places
 from graduale.readings.odd import Odd, cones_at, is_odd
-from graduale.thickness.field import Field, Layout
+from graduale.thickness.field import Layout
 
-THINNEST_MM = 0.3
 SAME_MM = 0.5  # readings closer than this are repeats of one place
 MOST_PLACES = 500
 _MOST_ODD = 0.25  # of the readings: more do not stand alone, the plate is uneven
-_ZONES_FROM = 12  # readings: fewer carry one even thickness only
-_ZONE_SPREAD_MM = 1.0  # how far zones are expected to lie from one another [own]
-_ODD_MM = 0.4  # differences beyond this pull less (a lone thin spot is no zone) [own]
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,25 +127,6 @@ def map_of(
     places = now.xy[odd]
     off = values[odd] - kriged.predict(places)[0]
     return PlateMap(free, surface, kriged, Odd(places, off, cones_at(now.xy, odd)))
-
-
-def as_it_is(layout: Layout) -> Layout:
-    """The layout without the rules of a map that is still to be carved."""
-    return replace(layout, least_mm=THINNEST_MM, least_channel_mm=THINNEST_MM, steepest=np.inf)
-
-
-def expected_of(layout: Layout, xy: Floats, t_mm: Floats) -> Field:
-    """Zones that lie nearest to the readings, one even value for few; odd ones pull less."""
-    basis, middle = layout.basis(xy), float(np.median(t_mm))
-    if len(t_mm) < _ZONES_FROM:
-        return layout.at(np.full(4, middle))
-
-    def gaps(zones: Floats) -> Floats:
-        near = np.arctan((basis.thickness(zones) - t_mm) / _ODD_MM)
-        return np.concatenate([near, (zones - middle) / _ZONE_SPREAD_MM / np.sqrt(len(t_mm))])
-
-    found = least_squares(gaps, np.full(4, middle), bounds=(THINNEST_MM, 15.0))
-    return layout.at(found.x)
 
 
 def merged(xy: Floats, values: Floats, caliper_mm: float) -> tuple[Floats, Floats, Floats]:
