@@ -2,6 +2,7 @@
 out."""
 
 import datetime
+import json
 import os
 from collections.abc import Mapping
 from pathlib import Path
@@ -80,11 +81,12 @@ def _files(made: Decided, doubts: list[str], progress: Progress) -> tuple[dict[s
     targets = {w: targets_of(made, w) for w in PLATES}
     stages = {w: stages_of(t) for w, t in targets.items()}
     plans = plans_of(made.instrument, targets)
-    found = document(made, plans, stages) | {"doubtful": doubts}
+    stored = as_bytes(document(made, plans, stages) | {"doubtful": doubts})
+    found: dict[str, Any] = json.loads(stored)  # sheets and words come from what is stored
     progress(0.4, "sheets")
     bodies = {w: made.plates[w].body for w in PLATES}
     shown = plans if found["safe"] else {}
-    files: Files = {"decision.json": as_bytes(found)}
+    files: Files = {"decision.json": stored}
     files |= paper_files(made.instrument, bodies, found, shown)
     files |= pictures_of(made, found, today())
     return found, files

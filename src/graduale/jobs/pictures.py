@@ -9,6 +9,7 @@ from graduale.base.arrays import GridMap
 from graduale.jobs.deciding import Decided
 from graduale.jobs.document import map_from
 from graduale.jobs.drawings import drawing_of, head_of
+from graduale.jobs.reasons import KINDS
 from graduale.jobs.reference import PLATES
 from graduale.prints import pictures
 from graduale.prints.data import TapTone, Verdict
@@ -60,7 +61,8 @@ def _gauges(document: Mapping[str, Any]) -> list[Verdict]:
     average."""
     out = []
     for which in PLATES:
-        for kind, v in document["plates"][which]["verdicts"].items():
+        for kind in KINDS:
+            v = document["plates"][which]["verdicts"][kind]
             if v is None:
                 continue
             band = {"least": v["band"][0], "average": 1.0, "greatest": v["band"][1]}

@@ -10,9 +10,11 @@ from graduale.jobs.check_report import WORTH_MEASURING
 from graduale.jobs.document import map_from
 from graduale.prints.data import Words
 from graduale.records.instrument import Instrument
+from graduale.thickness.field import ZONES
 from graduale.words.catalogue import say
 
 _PLATES = ("top", "back")
+KINDS = ("across", "local", "lengthwise")
 _ZONE_WORDS = {"upper": "upper bout", "lower": "lower bout"}
 NARROW_MM = 150.0  # a lower bout below this is called narrow
 
@@ -45,7 +47,8 @@ def limits(document: Mapping[str, Any], instrument: Instrument) -> list[str]:
     for which in _PLATES:
         plate = document["plates"][which]
         by_key: dict[str, list[str]] = {}
-        for zone, one in plate["limited_by"].items():
+        for zone in ZONES:
+            one = plate["limited_by"][zone]
             if one is not None:
                 by_key.setdefault(one["key"], []).append(zone)
         for key, zones in by_key.items():

@@ -81,7 +81,8 @@ def _verdicts(document: Mapping[str, Any]) -> list[str]:
         f"{'verdict':<12}{'plate':<7}{'ratio':>6}  {'band':<12}{'limit':>6}{'reserve':>9}  where"
     ]
     for which in _PLATES:
-        for kind, v in document["plates"][which]["verdicts"].items():
+        for kind in reasons.KINDS:
+            v = document["plates"][which]["verdicts"][kind]
             if v is None:
                 rows.append(f"{kind:<12}{which:<7}{'no reference for this body':>20}")
                 continue
