@@ -1,7 +1,6 @@
 """`judge` as a maker types it, and its answers on plates that are thin, slipped, half measured."""
 
 import json
-from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -19,7 +18,7 @@ from graduale.files.readings import parse_readings
 from graduale.jobs.judge import run
 from graduale.jobs.judge_document import document
 from graduale.jobs.judge_known import DecidedMaps, read
-from graduale.jobs.judge_room import Room, Sides, cut, eased_by_thinning, plate_of, room_of, to_go
+from graduale.jobs.judge_room import Room, Sides, cut, plate_of, room_of, to_go
 from graduale.jobs.judge_text import text_of
 from graduale.jobs.judging import Judgement, Sizes, judge_readings
 from graduale.jobs.reference import Member, Reference
@@ -29,7 +28,6 @@ from tests.flow.conftest import Run
 from tests.flow.typed import NARROW, Done, typed
 
 EXAMPLE = NARROW.parent / "readings.csv"
-Rule = Callable[[np.ndarray], np.ndarray]
 COARSE = Sizes(9.0, 12.0)
 HEAD = "plate,x_mm,y_mm,thickness_mm,stage,when,note\n"
 
@@ -99,9 +97,9 @@ def test_the_verdicts_have_the_fields_of_a_decision(
 
 
 @cache
-def band(worst: float = 1.6) -> Reference:
+def band() -> Reference:
     """The narrow body itself at an even 3.1 stands for the average violin; the thin one is
-    stressed `worst` times as much everywhere."""
+    stressed 1.6 times as much everywhere."""
     zones = {w: np.full(4, 3.1) for w in PLATES}
     fields = {w: small().layouts[w].at(zones[w]) for w in PLATES}
     values = solve(small().reading, small().box.thickness(fields), slopes=False).values
@@ -112,7 +110,7 @@ def band(worst: float = 1.6) -> Reference:
         scaled = {k: factor * v for k, v in values.items()}
         return Member(zones, mass, none, scaled, 20.0, "the small body of the tests")
 
-    return Reference({"average": member(1.0), "thin": member(worst), "thick": member(0.9)})
+    return Reference({"average": member(1.0), "thin": member(1.6), "thick": member(0.9)})
 
 
 def places(which: str) -> np.ndarray:
@@ -139,14 +137,12 @@ def rows(which: str, t_mm: float, *, slip: float | None = None) -> str:
     return "".join(f"{which},{x:.1f},{y:.1f},{v:.2f},,,\n" for (x, y), v in zip(xy, t, strict=True))
 
 
-def judged_of(
-    text: str, decided: dict[str, DecidedMaps] | None = None, worst: float = 1.6
-) -> Judgement:
+def judged_of(text: str, decided: dict[str, DecidedMaps] | None = None) -> Judgement:
     readings = parse_readings(HEAD + text, "r.csv")
     given = read(small().instrument, readings, "r.csv")
     return judge_readings(
         given,
-        band(worst),
+        band(),
         silent,
         margin=0.1,
         decided=decided,  # type: ignore[arg-type]
@@ -177,52 +173,25 @@ def test_thick_plates_may_stop_and_have_room() -> None:
     assert f"{room['evenly_mm']:.2f} mm more may come off evenly" in text
 
 
-def _off_the_crown(made: Judgement, which: str, less_mm: float) -> Rule:
-    plate = made.plates["top" if which == "top" else "back"]
-
-    def rule(xy: np.ndarray) -> np.ndarray:
-        basis = plate.layout.basis(xy)
-        t = np.array(plate.rule(xy))
-        carved = ~basis.seat
-        t[carved] -= less_mm * basis.weights[carved, :3].sum(axis=1)
-        return t
-
-    return rule
-
-
-def test_a_crown_so_stiff_that_it_bends_its_rim_eases_with_the_crown() -> None:
-    """Against a band that ends at 1.05 thick plates fail beside the platform; brute force tells
-    which of these demands fall when 0.3 mm comes off the crown, none of it at the platform."""
+def test_what_fails_only_by_the_margin_is_told_so() -> None:
+    """The band's own end, reserve 1/1.1, is within the band; a little less is not."""
     made, _, _ = thick()
-    sides, rough = sides_of(made, worst=1.05)
-    found = eased_by_thinning(sides, rough)
-    off = {w: _off_the_crown(made, w, 0.3) for w in PLATES}
-    after = solve(made.reading, made.reading.box.thickness(off), slopes=False).values
-    fails = {k for k, v in sides.limits.items() if rough[k] > v}
-    assert found
-    assert found == {k for k in fails if after[k] < 0.999 * rough[k]}
+    text = rows("top", 4.2) + rows("back", 4.0, slip=1.0)
+    for reserve, words in ((0.95, "but without your 10% in hand"), (0.9, "DOES NOT HOLD")):
+        one = replace(made.judged[0], reserve=reserve)
+        said, shown = told(replace(made, judged=(one, *made.judged[1:])), text)
+        assert words in shown
+        assert not said["safe"]
+        assert one.plate is not None
+        assert said["plates"][one.plate]["may_stop"] == "no more"
 
 
-def test_what_only_eases_is_called_not_yet() -> None:
-    made, found, _ = thick()
-    one = made.judged[0]
-    failing = replace(one, reserve=0.9)
-    held = replace(made, judged=(failing, *made.judged[1:]), eased=frozenset([one.key]))
-    said, text = told(held, rows("top", 4.2) + rows("back", 4.0, slip=1.0))
-    assert one.plate is not None
-    assert said["plates"][one.plate]["may_stop"] == "not yet"
-    assert "NOT YET" in text
-    assert f"Eases as the crown is thinned: {one.plate}" in text
-    assert f"{one.plate}: may I stop? Not yet" in text
-    assert found["plates"][one.plate]["may_stop"] == "yes"
-
-
-def sides_of(made: Judgement, worst: float = 1.6) -> tuple[Sides, dict[str, float]]:
+def sides_of(made: Judgement) -> tuple[Sides, dict[str, float]]:
     layouts = {w: made.plates[w].layout for w in PLATES}
     rules = {w: made.plates[w].rule for w in PLATES}
     box = made.reading.box
     solved = solve(made.reading, box.thickness(rules), slopes=False)
-    most = limits(made.reading, band(worst).band, 0.1)
+    most = limits(made.reading, band().band, 0.1)
     return Sides(made.reading, solved, made.reading, layouts, rules, most), dict(solved.values)
 
 
@@ -271,7 +240,7 @@ def test_thin_plates_are_called_thin_and_tell_what_fails_and_what_would_cure_it(
     assert after[0].startswith("DOES NOT HOLD")
     assert after[1].startswith("Fails: ")
     assert "Cure: " in said
-    assert [found["plates"][w]["may_stop"] for w in PLATES] == ["too thin", "too thin"]
+    assert [found["plates"][w]["may_stop"] for w in PLATES] == ["no more", "no more"]
     assert made.plates["top"].room == Room(0.0, 0.0, made.plates["top"].room.limited_by)
     assert said.count("Take nothing more off") == 2
     assert found["failing"][0]["reserve"] == min(f["reserve"] for f in found["failing"])

@@ -65,7 +65,6 @@ def document(made: Judgement, readings: Readings) -> dict[str, Any]:
         "failing_not_counted": [
             judged_document(j) for j in made.judged if not j.passes and not made.gates(j)
         ],
-        "eased_by_thinning": sorted(made.eased),
         "tightest": [judged_document(j) for j in made.judged[:12]],
         "guard": {
             "buckling_with_creep": rounded(made.buckling, 2),
@@ -106,15 +105,13 @@ def plate_document(made: Judgement, which: PlateName) -> dict[str, Any]:
 
 
 def may_stop(made: Judgement, which: PlateName) -> str:
-    """'yes'; 'too thin' (a verdict of the plate or the body fails, or a thin spot may); 'not yet'
-    (what fails eases as the crown is thinned); 'not measured'."""
+    """'yes'; 'no more' (a verdict of the plate or the body fails, or a thin spot may: nothing more
+    should come off); 'not measured'."""
     if made.plates[which].known != "measured":
         return "not measured"
-    fails = [j.key for j in made.failing if j.plate in (which, None)]
+    fails = any(j.plate in (which, None) for j in made.failing)
     patch = any(v.spot.plate == which for v in made.patches)
-    if patch or made.buckling < BUCKLING_FLOOR or set(fails) - made.eased:
-        return "too thin"
-    return "not yet" if fails else "yes"
+    return "no more" if fails or patch or made.buckling < BUCKLING_FLOOR else "yes"
 
 
 def _measured(made: Judgement, plate: PlateNow) -> dict[str, Any]:

@@ -18,9 +18,6 @@ from graduale.thickness.field import ZONES, Layout
 
 _BISECTIONS = 5
 _WORTH_MM = 0.05  # less than a caliper can tell
-_TRIAL_MM = 0.3
-_EASED = 1e-3  # relative fall that counts
-PLATES: tuple[PlateName, PlateName] = ("top", "back")
 
 
 @dataclass(frozen=True)
@@ -45,26 +42,6 @@ class Sides:
     layouts: Mapping[PlateName, Layout]
     rules: Mapping[PlateName, ThicknessAt]
     limits: Mapping[str, float]
-
-
-def eased_by_thinning(sides: Sides, rough: Mapping[str, float]) -> frozenset[str]:
-    """Verdicts that fail and ease as the crown is thinned: a stiff crown bends its thinner rim.
-
-    `rough`: read-outs of the coarse box as the plates are.
-    """
-    thinner = np.array(sides.coarse.box.thickness(sides.rules))
-    for which in PLATES:
-        nodes = _carved(sides.coarse, sides.layouts[which])[0]
-        xy = sides.coarse.box.plates[which].inside_xy
-        basis = sides.layouts[which].basis(xy)
-        crown = np.where(basis.seat, 0.0, 1.0 - basis.weights[:, 3])
-        thinner[nodes] = thinner[nodes] - np.minimum(_TRIAL_MM, 0.5 * thinner[nodes]) * crown
-    values = solve(sides.coarse, thinner, slopes=False).values
-    return frozenset(
-        k
-        for k, limit in sides.limits.items()
-        if sides.solved.values[k] > limit and values[k] < (1.0 - _EASED) * rough[k]
-    )
 
 
 def room_of(

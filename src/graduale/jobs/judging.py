@@ -14,7 +14,7 @@ from graduale.box.tones import Tone, free_plate
 from graduale.box.tones import tones as tap_tones
 from graduale.box.verdicts import BUCKLING_FLOOR, K_DEF, Judged, judge, limits
 from graduale.jobs.judge_known import DecidedMaps, Known, KnownPlate, Read, known_plate
-from graduale.jobs.judge_room import Room, Sides, eased_by_thinning, room_of
+from graduale.jobs.judge_room import Room, Sides, room_of
 from graduale.jobs.judge_spots import SpotVerdict, thin_verdicts
 from graduale.jobs.reference import PLATES, Reference
 from graduale.jobs.setup_report import SetupReport, setup_report
@@ -60,7 +60,6 @@ class Judgement:
     plates: Mapping[PlateName, PlateNow]
     reading: Reading
     judged: tuple[Judged, ...]
-    eased: frozenset[str]  # keys that fail and ease as the crown is thinned
     buckling: float  # with creep
     room_both: Room
     setup: SetupReport
@@ -128,7 +127,6 @@ def judge_readings(
     coarse = _reading(instrument, bodies, rules, size.coarse_mm)
     sides = Sides(fine, solved, coarse, layouts, rules, limits(fine, known.band, margin))
     rough = solve(coarse, coarse.box.thickness(rules), slopes=False).values
-    eased = eased_by_thinning(sides, rough)
     plates = {}
     for i, which in enumerate(PLATES):
         progress(0.6 + 0.15 * i, "tones")
@@ -153,7 +151,6 @@ def judge_readings(
         plates,
         fine,
         judged,
-        eased,
         guard,
         both,
         setup_report(fine, solved),
