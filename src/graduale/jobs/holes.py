@@ -10,7 +10,7 @@ from graduale.base.progress import Progress
 from graduale.base.threads import blas_threads
 from graduale.jobs.decide import Files, paper_files, sheets_name
 from graduale.jobs.document import as_bytes, plan_document
-from graduale.jobs.drawings import setting_text
+from graduale.jobs.drawings import bit_text, setting_text
 from graduale.jobs.earlier import read_earlier
 from graduale.jobs.holeplan import plans_of
 from graduale.jobs.overrides import with_drill
@@ -18,7 +18,8 @@ from graduale.jobs.reference import PLATES
 from graduale.jobs.result import DONE, JobResult
 from graduale.jobs.summary import summary
 from graduale.plan.records import HolePlan
-from graduale.records.instrument import PlateName
+from graduale.prints.figures import short_unit
+from graduale.records.instrument import Instrument, PlateName
 from graduale.store.out import check_folder, write_folder, written
 
 
@@ -53,7 +54,9 @@ def run(
         files = carried(folder) | files
     progress(0.95, "write")
     write_folder(target, files, keep=True)
-    return JobResult(DONE, _text(found, plans, target), {"guide_holes": found["guide_holes"]})
+    return JobResult(
+        DONE, _text(found, plans, target, instrument), {"guide_holes": found["guide_holes"]}
+    )
 
 
 def carried(folder: Path) -> Files:
@@ -61,14 +64,23 @@ def carried(folder: Path) -> Files:
     return {n: (folder / n).read_bytes() for n in written(folder) if (folder / n).is_file()}
 
 
-def _text(found: Mapping[str, Any], plans: Mapping[PlateName, HolePlan], target: Path) -> str:
+def _text(
+    found: Mapping[str, Any],
+    plans: Mapping[PlateName, HolePlan],
+    target: Path,
+    instrument: Instrument,
+) -> str:
+    units, step_mm = instrument.workshop.units, instrument.drill.step_mm
+    unit = short_unit(units)
     lines = [f"{found['instrument']}   decision {found['digest']}"]
     for which, plan in plans.items():
         settings = ", ".join(
-            f"{g.key} {setting_text(g.setting_mm, g.method)} mm ({g.count})" for g in plan.groups
+            f"{g.key} {setting_text(g.setting_mm, g.method, units, step_mm)} {unit} ({g.count})"
+            for g in plan.groups
         )
+        bit = bit_text(plan, instrument)
         lines.append(
-            f"{which}: {len(plan.holes)} guide holes, {plan.bit}; settings in order: {settings}"
+            f"{which}: {len(plan.holes)} guide holes, {bit}; settings in order: {settings}"
         )
         lines += [f.line() for f in plan.findings]
     lines.append(

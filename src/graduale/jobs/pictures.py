@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from graduale.base.arrays import GridMap
+from graduale.box.plate import PlateBody
 from graduale.jobs.deciding import Decided
 from graduale.jobs.document import map_from
 from graduale.jobs.drawings import drawing_of, head_of
@@ -14,18 +15,56 @@ from graduale.jobs.reference import PLATES
 from graduale.prints import pictures
 from graduale.prints.data import TapTone, Verdict
 from graduale.prints.gauges import verdict_picture
-from graduale.prints.shades import scale_of
 from graduale.prints.sheet import Drawing
+from graduale.records.instrument import Instrument, PlateName
 
 DPI = 110.0
 
 
 def pictures_of(made: Decided, document: Mapping[str, Any], date: str) -> dict[str, bytes | str]:
     """Files by name."""
+    bodies = {w: made.plates[w].body for w in PLATES}
+    lengths = _length_drawings(made.instrument, bodies, document, date)
+    return _files(lengths | _drawings(made, document, date))
+
+
+def length_pictures(
+    instrument: Instrument,
+    bodies: Mapping[PlateName, PlateBody],
+    document: Mapping[str, Any],
+    date: str,
+) -> dict[str, bytes | str]:
+    """The pictures that show lengths, in the workshop's units, from the document alone."""
+    return _files(_length_drawings(instrument, bodies, document, date))
+
+
+def _files(drawings: Mapping[str, Drawing]) -> dict[str, bytes | str]:
     out: dict[str, bytes | str] = {}
-    for name, drawing in _drawings(made, document, date).items():
+    for name, drawing in drawings.items():
         out[f"pictures/{name}.png"] = pictures.picture_png(drawing, DPI)
         out[f"pictures/{name}.svg"] = pictures.picture_svg(drawing, name)
+    return out
+
+
+def _length_drawings(
+    instrument: Instrument,
+    bodies: Mapping[PlateName, PlateBody],
+    document: Mapping[str, Any],
+    date: str,
+) -> dict[str, Drawing]:
+    out = {}
+    for which in PLATES:
+        stored = document["plates"][which]
+        head = head_of(instrument, document, which, date)
+        drawing = drawing_of(instrument, bodies[which], document, None)
+        grid = drawing.thickness
+        carved = np.where(np.array(stored["platform"], dtype=bool), np.nan, grid.values)
+        scale = pictures.length_scale(GridMap(grid.x_mm, grid.y_mm, carved), head.units)
+        out[f"{which}-thickness"] = pictures.thickness_picture(head, drawing, scale)
+        for name, kind in (("joint", "all at once"), ("lone_spot", "one spot alone")):
+            floor = map_from(stored[f"floor_{name}"])
+            picture = pictures.floor_picture(head, drawing, floor, kind)
+            out[f"{which}-floor-{name.replace('_', '-')}"] = picture
     return out
 
 
@@ -35,19 +74,12 @@ def _drawings(made: Decided, document: Mapping[str, Any], date: str) -> dict[str
         plate, stored = made.plates[which], document["plates"][which]
         head = head_of(made.instrument, document, which, date)
         drawing = drawing_of(made.instrument, plate.body, document, None)
-        floor = map_from(stored["floor_joint"])
-        lone = map_from(stored["floor_lone_spot"])
-        carved = np.where(plate.platform, np.nan, drawing.thickness.values)
-        scale = scale_of(GridMap(floor.x_mm, floor.y_mm, carved), "mm")
-        out[f"{which}-thickness"] = pictures.thickness_picture(head, drawing, scale)
-        out[f"{which}-floor-joint"] = pictures.floor_picture(head, drawing, floor, "all at once")
-        out[f"{which}-floor-lone-spot"] = pictures.floor_picture(
-            head, drawing, lone, "one spot alone"
-        )
         out[f"{which}-reserve"] = pictures.reserve_picture(
             head, drawing, map_from(stored["reserve"])
         )
-        out[f"{which}-slope"] = pictures.slope_picture(head, drawing, _slope(made, which, floor))
+        out[f"{which}-slope"] = pictures.slope_picture(
+            head, drawing, _slope(made, which, drawing.thickness)
+        )
         heard = [TapTone(t.name, t.hz, t.motion) for t in plate.finished.tones]
         out[f"{which}-tap-tones"] = pictures.nodal_picture(head, drawing, heard)
     out["verdicts"] = verdict_picture(

@@ -12,18 +12,24 @@ from graduale.prints.data import Words
 from graduale.records.instrument import Instrument
 from graduale.thickness.field import ZONES
 from graduale.words.catalogue import say
+from graduale.words.numbers import Units
 
 _PLATES = ("top", "back")
 KINDS = ("across", "local", "lengthwise")
 _ZONE_WORDS = {"upper": "upper bout", "lower": "lower bout"}
+# Left under guide holes in the back, back, top before its soundholes: common practice, no source.
+_USUAL: dict[Units, tuple[str, str, str]] = {
+    "mm": ("4", "3", "5"),
+    "inch": ("0.16 in", "0.12 in", "0.2 in"),
+}
 NARROW_MM = 150.0  # a lower bout below this is called narrow
 
 
-def cure(key: str, document: Mapping[str, Any]) -> str:
+def cure(key: str, document: Mapping[str, Any], units: Units = "mm") -> str:
     """What would let a verdict pass or a plate go thinner."""
     drop = float(document["setup"]["projection_drop_mm"])
     if key == "lengthwise":
-        return say("cure.lengthwise", drop=drop)
+        return say("cure.lengthwise", units, drop=drop)
     if key == "sag share":
         return say("cure.sag")
     if key.startswith("across"):
@@ -44,6 +50,7 @@ def limits(document: Mapping[str, Any], instrument: Instrument) -> list[str]:
     """What sets each zone of each plate: a verdict with its cure, or the least thickness of the
     file."""
     out = []
+    units = instrument.workshop.units
     for which in _PLATES:
         plate = document["plates"][which]
         by_key: dict[str, list[str]] = {}
@@ -60,7 +67,7 @@ def limits(document: Mapping[str, Any], instrument: Instrument) -> list[str]:
                     zones=_zone_words(zones),
                     where=one["where"],
                     reserve=one["reserve"],
-                    cure=cure(key, document),
+                    cure=cure(key, document, units),
                 )
             )
         limited = {
@@ -70,15 +77,19 @@ def limits(document: Mapping[str, Any], instrument: Instrument) -> list[str]:
         least = [z for z in least if z not in limited]
         if least:
             mm = instrument.plate("top" if which == "top" else "back").inside.least_mm
-            out.append(say("decide.on_least", plate=which, least=mm, zones=", ".join(least)))
+            out.append(_on_least(which, mm, least, units))
     return out
+
+
+def _on_least(which: str, mm: float, zones: list[str], units: Units) -> str:
+    return say("decide.on_least", units, plate=which, least=mm, zones=", ".join(zones))
 
 
 def _zone_words(zones: list[str]) -> str:
     return ", ".join(_ZONE_WORDS.get(z, z) for z in zones)
 
 
-def failures(document: Mapping[str, Any]) -> list[str]:
+def failures(document: Mapping[str, Any], units: Units = "mm") -> list[str]:
     """What fails, the worst first, each with its cure; the same failing read-out is named once."""
     out = []
     for one in document["failing"][:4]:
@@ -90,7 +101,7 @@ def failures(document: Mapping[str, Any]) -> list[str]:
                 where=one["where"],
                 ratio=one["ratio"],
                 limit=one["limit"],
-                cure=cure(one["key"], document),
+                cure=cure(one["key"], document, units),
             )
         )
     guard = document["guard"]
@@ -130,14 +141,17 @@ def drying(document: Mapping[str, Any]) -> list[str]:
     return [pull, say("decide.drying_close", close=close, driest=f"{found['driest_percent']:g} %")]
 
 
-def comparisons(document: Mapping[str, Any]) -> list[str]:
+def comparisons(document: Mapping[str, Any], units: Units = "mm") -> list[str]:
     """Usual numbers beside ours, with the reason for any gap."""
+    common = _USUAL[units]
     out = []
     back = document["plates"]["back"]
     left = np.array([h["leaves_mm"] for h in document["guide_holes"] if h["plate"] == "back"])
     if len(left):
         low, high, usual = float(left.min()), float(left.max()), float(np.median(left))
-        out.append(say("decide.compare_holes", low=low, high=high, usual=usual))
+        out.append(
+            say("decide.compare_holes", units, common=common[0], low=low, high=high, usual=usual)
+        )
     one = back["limited_by"]["centre"] or tightest(document, "back")
     places = back["summary_mm"]
     bouts = 0.5 * (places["upper bout"] + places["lower bout"])
@@ -147,7 +161,16 @@ def comparisons(document: Mapping[str, Any]) -> list[str]:
         reason = say(
             f"decide.{'reason_thicker' if thicker else 'reason_plain'}", where=one["where"]
         )
-    out.append(say("decide.compare_back", centre=places["centre"], bouts=bouts, reason=reason))
+    out.append(
+        say(
+            "decide.compare_back",
+            units,
+            common=common[1],
+            centre=places["centre"],
+            bouts=bouts,
+            reason=reason,
+        )
+    )
     states = document["plates"]["top"].get("states", {})
     if "before_holes" in states:
         grid = map_from(states["before_holes"]["thickness"])
@@ -157,7 +180,15 @@ def comparisons(document: Mapping[str, Any]) -> list[str]:
         bout = np.nanmedian(
             grid.values[np.ix_(((x > 0.15) & (x < 0.3)) | (x > 0.78) & (x < 0.9), middle)]
         )
-        out.append(say("decide.compare_top", middle=float(most), side=float(bout)))
+        out.append(
+            say(
+                "decide.compare_top",
+                units,
+                common=common[2],
+                middle=float(most),
+                side=float(bout),
+            )
+        )
     return out
 
 
@@ -182,8 +213,9 @@ def assumed(instrument: Instrument) -> list[str]:
 
 def sections(document: Mapping[str, Any], instrument: Instrument) -> list[Words]:
     """The page of reasons and cautions."""
+    units = instrument.workshop.units
     unreferenced = not (instrument.bar.present and instrument.post.present)
-    why = [*failures(document), *limits(document, instrument)]
+    why = [*failures(document, units), *limits(document, instrument)]
     if unreferenced:
         why.append(say("decide.no_reference"))
     source = document["reference"]["average"]["source"]
@@ -198,7 +230,9 @@ def sections(document: Mapping[str, Any], instrument: Instrument) -> list[Words]
     care = ("tools", "drill", "dust", "strings", "glue", "wood", "estimate")
     return [
         Words("Why the plates are as they are", tuple(why)),
-        Words("Beside the usual numbers", (*comparisons(document), *_why_not_usual(instrument))),
+        Words(
+            "Beside the usual numbers", (*comparisons(document, units), *_why_not_usual(instrument))
+        ),
         Words("What this rests on", tuple(rest)),
         Words(say("caution.heading"), tuple("- " + say(f"caution.{c}") for c in care)),
     ]

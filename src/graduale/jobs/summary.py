@@ -5,8 +5,10 @@ from collections.abc import Mapping
 from typing import Any
 
 from graduale.jobs import reasons
+from graduale.prints.figures import figure, short_unit
 from graduale.records.instrument import Instrument
 from graduale.words.catalogue import say
+from graduale.words.numbers import Units
 
 _WIDTH = 118
 _PLATES = ("top", "back")
@@ -15,21 +17,22 @@ _PLACES = ("centre", "upper bout", "lower bout", "bass flank", "treble flank", "
 
 def summary(document: Mapping[str, Any], instrument: Instrument, out: str, sheets: str) -> str:
     """The screen: verdict first, then numbers, then reasons, then what to do next."""
+    units = instrument.workshop.units
     lines = [f"{document['instrument']}   decision {document['digest']}", ""]
     if document["safe"]:
         lines += _wrapped(say("decide.safe", margin=document["margin"]))
     else:
         lines += _wrapped(say("decide.not_safe"))
-        for sentence in reasons.failures(document):
+        for sentence in reasons.failures(document, units):
             lines += _wrapped(sentence)
     for doubt in document["doubtful"]:
         lines += _wrapped(say("decide.doubtful", what=doubt))
-    lines += ["", *_thickness(document), "", *_tones(document), "", *_verdicts(document)]
-    lines += ["", *_setup(document)]
+    lines += ["", *_thickness(document, units), "", *_tones(document), "", *_verdicts(document)]
+    lines += ["", *_setup(document, units)]
     told = [*reasons.drying(document), *reasons.limits(document, instrument)]
     if not (instrument.bar.present and instrument.post.present):
         told.append(say("decide.no_reference"))
-    told += [*reasons.comparisons(document), reasons.rests(document)]
+    told += [*reasons.comparisons(document, units), reasons.rests(document)]
     told += [say("decide.rests_spread", margin=document["margin"]), say("decide.estimate")]
     told += reasons.assumed(instrument)
     for sentence in told:
@@ -46,12 +49,16 @@ def _wrapped(sentence: str) -> list[str]:
     return textwrap.wrap(sentence, _WIDTH, subsequent_indent="  ")
 
 
-def _thickness(document: Mapping[str, Any]) -> list[str]:
-    head = f"{'thickness, mm':<16}" + "".join(f"{p:>13}" for p in _PLACES) + f"{'mass':>9}"
+def _thickness(document: Mapping[str, Any], units: Units) -> list[str]:
+    head = (
+        f"{f'thickness, {short_unit(units)}':<16}"
+        + "".join(f"{p:>13}" for p in _PLACES)
+        + f"{'mass':>9}"
+    )
     rows = [head]
     for which in _PLATES:
         plate = document["plates"][which]
-        values = "".join(f"{plate['summary_mm'][p]:>13.1f}" for p in _PLACES)
+        values = "".join(f"{figure(plate['summary_mm'][p], units):>13}" for p in _PLACES)
         rows.append(f"{which:<16}{values}{plate['mass_g']:>7.1f} g")
     states = document["plates"]["top"].get("states", {})
     if "before_holes" in states:
@@ -100,7 +107,12 @@ def _verdicts(document: Mapping[str, Any]) -> list[str]:
     return rows
 
 
-def _setup(document: Mapping[str, Any]) -> list[str]:
+def _setup(document: Mapping[str, Any], units: Units) -> list[str]:
+    def mm2(value: float, sign: str = "") -> str:
+        text = figure(value, units, 2)
+        return sign + text if sign and not text.startswith("-") else text
+
+    unit = short_unit(units)
     s = document["setup"]
     bass, treble = s["sag_mm"]["bass"], s["sag_mm"]["treble"]
     low, high = bass["after_years_range"]
@@ -108,10 +120,11 @@ def _setup(document: Mapping[str, Any]) -> list[str]:
     return [
         f"strings {s['tension_total_n']:.0f} N, press on the bridge {s['press_total_n']:.0f} N "
         f"(bass foot {s['foot_shares'][0]:.0%}), post {s['post_n']:.0f} N",
-        f"sag: bass foot {bass['at_once']:.2f} mm at once (press {bass['press_part']:.2f}, "
-        f"strings {bass['string_part']:+.2f}), {bass['after_years']:.2f} after years "
-        f"({low:.2f} to {high:.2f}); treble foot {treble['at_once']:.2f}",
+        f"sag: bass foot {mm2(bass['at_once'])} {unit} at once (press {mm2(bass['press_part'])}, "
+        f"strings {mm2(bass['string_part'], '+')}), {mm2(bass['after_years'])} after years "
+        f"({mm2(low)} to {mm2(high)}); treble foot {mm2(treble['at_once'])}",
         f"end blocks turn by {s['end_rotation_deg']:.2f} degrees; the neck's projection drops by "
-        f"{s['projection_drop_mm']:.2f} mm (rotation {terms['rotation_times_lever']:+.2f}, "
-        f"rib sag {terms['rib_sag']:+.2f})",
+        f"{mm2(s['projection_drop_mm'])} {unit} "
+        f"(rotation {mm2(terms['rotation_times_lever'], '+')}, "
+        f"rib sag {mm2(terms['rib_sag'], '+')})",
     ]

@@ -72,6 +72,7 @@ def whole(sheet: Sheet) -> Drawing:
     head = sheet.head
     first = Text(3, height + 9, f"{head.instrument} · {sheet.title}", 11, bold=True)
     second = f"{plate_words(head)} · {head.date} · decision {head.digest}"
+    second += " · in inches" if head.units == "inch" else ""
     return Drawing(width, height + 15, (*body, first, Text(3, height + 4, second, 9)))
 
 

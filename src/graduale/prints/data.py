@@ -1,7 +1,7 @@
 """What the prints are given: plain records, filled by the job that has decided.
 
 Lengths mm in the body frame (x from the lower edge to the neck, y to the bass side), angles in
-degrees.
+degrees; the texts of settings and allowances in the units of the page head.
 Polygons are (n, 2) arrays of (x, y), closed, the first point not repeated.
 """
 
@@ -11,6 +11,7 @@ from typing import Literal
 
 from graduale.base.arrays import Floats, GridMap, freeze
 from graduale.records.instrument import PlateName
+from graduale.words.numbers import Units
 
 Seen = Literal["inside", "outside"]
 Method = Literal["rest", "collar"]
@@ -27,6 +28,7 @@ class PageHead:
     date: str  # YYYY-MM-DD
     digest: str  # short digest of the decision
     left_handed: bool = False
+    units: Units = "mm"  # of every figure on the page; drawings stay at true size
 
 
 @dataclass(frozen=True)
@@ -52,7 +54,7 @@ class Zone:
 
 @dataclass(frozen=True)
 class HoleMark:
-    """One guide hole as printed. `setting` is the number to set, e.g. '4.6'.
+    """One guide hole as printed. `setting` is the number to set in the head's units, e.g. '4.6'.
 
     With method 'rest' it is the gap from rest tip to bit end, with 'collar' the depth of the bit
     below the collar: they are never mixed, the method's letter stands beside each.
@@ -93,7 +95,7 @@ class Stage:
 
     tool: str
     leave: GridMap
-    over_mm: str  # text of the allowance over the final thickness, e.g. '+0.5'
+    over: str  # the allowance over the final thickness in the head's units, e.g. '+0.5'
     scatter_mm: float
 
 

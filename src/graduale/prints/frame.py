@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from graduale.prints.data import PageHead
+from graduale.prints.figures import figure
 from graduale.prints.sheet import BLACK, Box, Drawing, Item, Path, Text, line
 from graduale.prints.views import plate_words, side_words
+from graduale.words.numbers import Units
 
 Paper = Literal["A4", "Letter"]
 PAPERS: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -58,7 +60,7 @@ class Label:
 
 def framed(page: Page, head: PageHead, label: Label, items: tuple[Item, ...]) -> Drawing:
     """The page with its head, scales and foot around `items`."""
-    around = (*_head(page, head, label), *_scales(page), *_foot_words(page))
+    around = (*_head(page, head, label), *_scales(page, head.units), *_foot_words(page))
     return Drawing(page.width_mm, page.height_mm, (*items, *around))
 
 
@@ -84,22 +86,25 @@ def _directions(page: Page, head: PageHead, v: float) -> tuple[Item, ...]:
     at_left, at_right = side_words(head)
     u0, _, u1, _ = page.window
     hand = "left-handed instrument" if head.left_handed else ""
+    inches = "figures in inches" if head.units == "inch" else ""
     return (
         Text(u0, v, f"◄ {at_left}", 11, bold=True),
+        *([Text((u0 + u1) / 2 - 14, v, inches, 10, True, "end")] if inches else []),
         Text((u0 + u1) / 2, v, "▲ NECK", 11, bold=True, anchor="middle"),
         *([Text((u0 + u1) / 2 + 14, v, hand, 9)] if hand else []),
         Text(u1, v, f"{at_right} ►", 11, bold=True, anchor="end"),
     )
 
 
-def _scales(page: Page) -> tuple[Item, ...]:
+def _scales(page: Page, units: Units) -> tuple[Item, ...]:
     u0, v0, _, _ = page.window
+    long = "100 mm" if units == "mm" else f"100 mm = {figure(SCALE_MM, units)} in"
     flat, up = MARGIN + 16.5, MARGIN + 4.5
     items: list[Item] = [_scale_bar(u0, flat, 1.0, 0.0), _scale_bar(up, v0, 0.0, 1.0)]
     items += [
         Text(u0, flat - 4.6, "0", 9),
-        Text(u0 + SCALE_MM, flat - 4.6, "100 mm across", 9, bold=True, anchor="end"),
-        Text(up - 1.6, v0 + 50, "100 mm up", 9, bold=True, anchor="middle", angle_deg=90),
+        Text(u0 + SCALE_MM, flat - 4.6, f"{long} across", 9, bold=True, anchor="end"),
+        Text(up - 1.6, v0 + 50, f"{long} up", 9, bold=True, anchor="middle", angle_deg=90),
     ]
     return tuple(items)
 

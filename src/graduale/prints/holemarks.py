@@ -1,5 +1,6 @@
 """Holes with their settings on the sheet: marks, arrows of the tilt, labels beside them."""
 
+import re
 from dataclasses import dataclass
 from math import cos, radians, sin
 
@@ -116,7 +117,10 @@ def _labels(at: Stand, style: Style) -> list[Label]:
     for hole in at.plate.holes:
         u, v = at.view.point(hole.x_mm, hole.y_mm)
         tilt = f" {hole.tilt_deg:.0f}°" if hole.tilt_deg > 0 else ""
-        setting = Words(setting_words(hole), style.setting_pt, True)
+        said = setting_words(hole)
+        if at.head.units == "inch":  # short, so that it stands close to its hole
+            said = re.sub(r"\b0\.", ".", said)
+        setting = Words(said, style.setting_pt, True)
         lines = (setting, Words(f"{hole.id}{tilt}", style.name_pt))
         outward = 0.0 if u > at.view.u0 else 180.0  # where few are tilted they lie on the flanks
         prefer = outward if tilt and few else style.prefer_deg

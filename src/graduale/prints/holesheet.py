@@ -9,6 +9,7 @@ from shapely.ops import nearest_points, polylabel
 from graduale.base.arrays import Floats
 from graduale.prints import lettering
 from graduale.prints.data import HoleGroup, PageHead, PlateDrawing, Zone
+from graduale.prints.figures import UNIT_NAMES, figure
 from graduale.prints.flow import gap, heading, paragraph
 from graduale.prints.hatch import borders, even_odd, hatched, union
 from graduale.prints.holemarks import MEANING, holes_with_settings, letter, setting_words
@@ -41,6 +42,7 @@ from graduale.prints.sheet import (
     text_box,
 )
 from graduale.prints.tiles import KEY_WIDTH_MM
+from graduale.words.numbers import Units
 
 ZONE_PT, ZONE_MM = 9.0, 3.6  # size of a zone's name, pitch of its lines
 SEAM_MM = 9.0  # names keep off the middle, where two pages are joined
@@ -62,7 +64,7 @@ def hole_sheet(head: PageHead, plate: PlateDrawing) -> PlateSheet:
     texts = [i for p in labels for i in p.items(backed=True)]
     items = (*zones, *edges, centre_line(at), *texts, *marks, *names, *sides)
     drawing = Drawing(at.width_mm, at.height_mm, items)
-    key = _key(plate, zone_area.is_empty)
+    key = _key(plate, zone_area.is_empty, head.units)
     title = "Guide holes, paste inside"
     return PlateSheet(head, title, drawing, key, ring(at.outline), at.view.u0)
 
@@ -176,7 +178,7 @@ def _try(
     return cost, items
 
 
-def _key(plate: PlateDrawing, no_zones: bool) -> tuple[Block, ...]:
+def _key(plate: PlateDrawing, no_zones: bool, units: Units) -> tuple[Block, ...]:
     w = KEY_WIDTH_MM
     blocks = [heading("Set the drill so", w, 11)]
     used = sorted({letter(g) for g in plate.groups}, key=list(MEANING).index)
@@ -186,23 +188,28 @@ def _key(plate: PlateDrawing, no_zones: bool) -> tuple[Block, ...]:
     for bit in sorted({g.bit for g in plate.groups}):
         ends = ", ".join(sorted({g.depth_to for g in plate.groups if g.bit == bit}))
         blocks.append(paragraph(f"Bit: {bit}; set to its {ends}", w, 9))
-    blocks.append(paragraph("Settings in mm. Drill the groups in this order:", w, 9))
+    if units == "inch":
+        blocks.append(paragraph("Beside a hole without the zero: .158 is 0.158 in.", w, 9))
+    blocks.append(
+        paragraph(f"Settings in {UNIT_NAMES[units]}. Drill the groups in this order:", w, 9)
+    )
     for k, group in enumerate(plate.groups):
-        blocks.append(_group_block(k, group))
+        blocks.append(_group_block(k, group, units))
     if not no_zones:
         names = "; ".join(dict.fromkeys(z.name for z in plate.zones))
         blocks += [gap(2.0), _hatch_sample(), paragraph(f"Drill nowhere in it: {names}.", w, 9)]
     return tuple(blocks)
 
 
-def _group_block(k: int, g: HoleGroup) -> Block:
-    leaves = f"{g.leaves_min_mm:.1f}"
+def _group_block(k: int, g: HoleGroup, units: Units) -> Block:
+    leaves = figure(g.leaves_min_mm, units)
     if g.leaves_max_mm - g.leaves_min_mm > 0.05:
-        leaves += f"–{g.leaves_max_mm:.1f}"
+        leaves += f"–{figure(g.leaves_max_mm, units)}"
     holes = "1 hole" if g.count == 1 else f"{g.count} holes"
     first = Text(12.5, 6.2, setting_words(g), 12, True)
     items: list[Item] = [Text(0.0, 6.2, g.key, 11, True), *hole_mark(8.2, 7.6, k, tag="key"), first]
-    items.append(Text(28.5, 6.2, holes, 9.5))
+    wide = lettering.width_mm(first.words, 12, True) if units == "inch" else 0.0
+    items.append(Text(max(28.5, 14.5 + wide), 6.2, holes, 9.5))
     items.append(Text(12.5, 1.8, f"leaves {leaves}", 9))
     rows = lettering.wrap(g.note, KEY_WIDTH_MM - 12.5, 9) if g.note else []
     low = 4.2 * len(rows)

@@ -4,9 +4,12 @@ import numpy as np
 from shapely import LineString, Polygon, contains_xy
 
 from graduale.base.arrays import Floats, GridMap
+from graduale.base.units import MM_PER_INCH
 from graduale.prints import lettering
+from graduale.prints.figures import level_words
 from graduale.prints.plates import Stand
 from graduale.prints.sheet import BLACK, Box, Item, Text, line, overlap, text_box
+from graduale.words.numbers import Units
 
 EVERY_MM = 150.0  # a level line is numbered again after so much
 
@@ -22,9 +25,10 @@ def graduated_only(at: Stand, grid: GridMap) -> GridMap:
     return GridMap(grid.x_mm, grid.y_mm, np.where(inside, grid.values, np.nan))
 
 
-def level_weight(level: float) -> float:
-    """Line width: whole millimetres heaviest, halves next."""
-    for unit, width in ((1.0, 0.5), (0.5, 0.3)):
+def level_weight(level: float, units: Units = "mm") -> float:
+    """Line width of a level in mm: whole millimetres (tenths of an inch) heaviest, halves next."""
+    whole = 1.0 if units == "mm" else 0.1 * MM_PER_INCH
+    for unit, width in ((whole, 0.5), (whole / 2, 0.3)):
         if abs(level / unit - round(level / unit)) < 1e-6:
             return width
     return 0.15
@@ -39,7 +43,7 @@ def level_items(
     for level, parts in lines.items():
         for part in parts:
             points = at.view.page(part)
-            items.append(line(points, level_weight(level)))
+            items.append(line(points, level_weight(level, at.head.units)))
             for number in _level_numbers(at, points, (level, size_pt), taken):
                 taken.append(text_box(number, 1.0))
                 numbers.append(number)
@@ -52,7 +56,7 @@ def _level_numbers(
     """The number in a break of the line, once in each stretch of some 150 mm."""
     level, size_pt = what
     path = LineString(points)
-    words = f"{level:.2f}" if abs(level * 2 - round(level * 2)) > 1e-6 else f"{level:.1f}"
+    words = level_words(level, at.head.units)
     need = lettering.width_mm(words, size_pt) + 1.5
     stretches = max(round(path.length / EVERY_MM), 1)
     found: list[Text] = []

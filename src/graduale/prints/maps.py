@@ -1,8 +1,10 @@
 """The graduation map: level lines of the thickness, numbers at the named stations."""
 
 from graduale.base.arrays import Floats
+from graduale.base.units import MM_PER_INCH, inch_from_mm
 from graduale.prints.bands import level_lines, levels_between
 from graduale.prints.data import PageHead, PlateDrawing
+from graduale.prints.figures import LEVEL_STEPS_MM, UNIT_NAMES, figure
 from graduale.prints.flow import gap, heading, paragraph, table
 from graduale.prints.labels import Label, Placer, Words
 from graduale.prints.levels import graduated_only, level_items
@@ -29,12 +31,21 @@ from graduale.prints.sheet import (
     text_box,
 )
 from graduale.prints.tiles import KEY_WIDTH_MM
+from graduale.words.numbers import Units
 
 STATION_PT, NAME_PT, LEVEL_PT = 12.0, 9.0, 9.0
+HEAVY_LINES: dict[Units, tuple[str, str, float]] = {  # heaviest, next, and how far those lie apart
+    "mm": ("whole millimetres", "half millimetres", 0.5),
+    "inch": ("each 0.1 in", "each 0.05 in", 0.05 * MM_PER_INCH),
+}
 
 
-def graduation_sheet(head: PageHead, plate: PlateDrawing, step_mm: float = 0.25) -> PlateSheet:
-    """Thickness square to the surface at true size; a level line each `step_mm`."""
+def graduation_sheet(
+    head: PageHead, plate: PlateDrawing, step_mm: float | None = None
+) -> PlateSheet:
+    """Thickness square to the surface at true size; a level line each `step_mm`, by itself
+    0.25 mm or 0.01 in."""
+    step_mm = LEVEL_STEPS_MM[head.units] if step_mm is None else step_mm
     at = stand(head, plate)
     lines = _levels(at, step_mm)
     under = [*outline_items(at), *guide_items(at), *fitting_items(at)]
@@ -61,7 +72,7 @@ def station_items(at: Stand, under: list[Item], taken: list[Box]) -> list[Item]:
     for s in at.plate.stations:
         u, v = at.view.point(s.x_mm, s.y_mm)
         marks.append(Circle(u, v, 0.9, BLACK, 0.2, BLACK, tag="mark"))
-        lines = (Words(f"{s.value_mm:.1f}", STATION_PT, True), Words(s.name, NAME_PT))
+        lines = (Words(figure(s.value_mm, at.head.units), STATION_PT, True), Words(s.name, NAME_PT))
         labels.append(Label(u, v, lines, 1.0, "station"))
     boxes = taken + [(m.u - 1, m.v - 1, m.u + 1, m.v + 1) for m in marks if isinstance(m, Circle)]
     placer = Placer((0.5, 0.5, at.width_mm - 0.5, at.height_mm - 0.5), boxes, line_geometry(under))
@@ -78,13 +89,16 @@ def _sample(width_mm: float, dash: tuple[float, ...], words: str) -> Block:
 
 
 def _key(at: Stand, step_mm: float) -> tuple[Block, ...]:
-    w = KEY_WIDTH_MM
+    w, units = KEY_WIDTH_MM, at.head.units
     blocks = [heading("How to read it", w, 11)]
-    told = "Thickness in mm, measured square to the surface, as the plate is finished."
+    told = f"Thickness in {UNIT_NAMES[units]}, measured square to the surface, as the plate is "
+    told += "finished."
     blocks.append(paragraph(told, w, 9))
-    blocks += [_sample(0.5, (), "whole millimetres"), _sample(0.3, (), "half millimetres")]
-    if step_mm < 0.49:
-        blocks.append(_sample(0.15, (), f"each {step_mm:g} mm"))
+    whole, half, half_mm = HEAVY_LINES[units]
+    blocks += [_sample(0.5, (), whole), _sample(0.3, (), half)]
+    if step_mm < 0.98 * half_mm:
+        step = f"{step_mm:g} mm" if units == "mm" else f"{inch_from_mm(step_mm):g} in"
+        blocks.append(_sample(0.15, (), f"each {step}"))
     blocks.append(_sample(0.2, (2.5, 1.2), "edge of the platform"))
     if at.plate.rib_line is not None:
         blocks.append(_sample(0.15, (0.6, 0.9), "outside of the ribs"))
@@ -92,9 +106,9 @@ def _key(at: Stand, step_mm: float) -> tuple[Block, ...]:
     if at.plate.bar is not None or at.plate.feet:
         blocks.append(_sample(0.2, (1.2, 0.8), "bar, bridge feet"))
     blocks += [gap(3.0), heading("Stations", w, 11)]
-    cells = [(s.name, f"{s.value_mm:.1f}") for s in at.plate.stations]
+    cells = [(s.name, figure(s.value_mm, units)) for s in at.plate.stations]
     cells += [("", "")] * (len(cells) % 2)
     rows = [left + right for left, right in zip(cells[::2], cells[1::2], strict=True)]
-    columns = (("place", 0.5 * w - 11), ("mm", 11.0))
+    columns = (("place", 0.5 * w - 11), ("mm" if units == "mm" else "inch", 11.0))
     blocks += table((*columns, *columns), rows, 9, (1, 3))
     return tuple(blocks)

@@ -9,6 +9,7 @@ from shapely.geometry.base import BaseGeometry
 from graduale.base.arrays import GridMap
 from graduale.prints.bands import bands, level_lines
 from graduale.prints.data import PageHead, PlateDrawing, TapTone
+from graduale.prints.figures import UNIT_NAMES, shown
 from graduale.prints.lettering import wrap
 from graduale.prints.plates import Stand, outline_items, small_stand
 from graduale.prints.png import png_of
@@ -29,6 +30,7 @@ from graduale.prints.sheet import (
 )
 from graduale.prints.svg import svg_of
 from graduale.prints.views import plate_words, side_words
+from graduale.words.numbers import Units
 
 HIGH_MM, WIDE_MM = 170.0, 130.0  # the plate at most
 LEGEND_MM, TOP_MM, EDGE_MM = 42.0, 21.0, 5.0
@@ -59,10 +61,15 @@ def map_picture(
     return Drawing(width, height, tuple(items))
 
 
+def length_scale(grid: GridMap, units: Units) -> Scale:
+    """The scale of a map of lengths in mm, in `units`."""
+    return scale_of(shown(grid, units), UNIT_NAMES[units])
+
+
 def thickness_picture(head: PageHead, plate: PlateDrawing, scale: Scale | None = None) -> Drawing:
-    """The decided thickness."""
+    """The decided thickness, in the unit of the scale (without one in the head's)."""
     title = "Thickness, square to the surface"
-    return map_picture(head, plate, plate.thickness, title, "mm", scale=scale)
+    return _length_picture(head, plate, plate.thickness, title, scale)
 
 
 def floor_picture(
@@ -70,7 +77,16 @@ def floor_picture(
 ) -> Drawing:
     """A floor map; `kind` says which ('lone spot' or 'joint')."""
     title = f"Floor, {kind}: not safe below"
-    return map_picture(head, plate, floor, title, "mm", scale=scale)
+    return _length_picture(head, plate, floor, title, scale)
+
+
+def _length_picture(
+    head: PageHead, plate: PlateDrawing, grid: GridMap, title: str, scale: Scale | None
+) -> Drawing:
+    """A map of lengths in mm (nx, ny), shown in the unit of the scale."""
+    used = scale or length_scale(grid, head.units)
+    units: Units = "inch" if used.unit == UNIT_NAMES["inch"] else "mm"
+    return map_picture(head, plate, shown(grid, units), title, used.unit, scale=used)
 
 
 def reserve_picture(head: PageHead, plate: PlateDrawing, reserve: GridMap) -> Drawing:

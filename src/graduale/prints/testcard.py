@@ -5,6 +5,7 @@ from math import cos, radians, sin, tan
 from shapely import Polygon
 
 from graduale.prints.data import PageHead, ScrapCut, Tool
+from graduale.prints.figures import bare, figure, size
 from graduale.prints.flow import WIDTH_MM, gap, heading, paragraph, table
 from graduale.prints.hatch import borders, hatched
 from graduale.prints.holemarks import LETTER, MEANING
@@ -23,8 +24,10 @@ from graduale.prints.sheet import (
     line,
     ring,
 )
+from graduale.words.numbers import Units
 
 FIGURE_W, FIGURE_H = 56.0, 54.0
+BLOCKS: dict[Units, str] = {"mm": "12 mm", "inch": "0.5 in"}  # thick enough to drill into
 REACH = 17.0  # half the block, on the paper
 BITS = {
     "point118": "118° point",
@@ -33,7 +36,7 @@ BITS = {
     "brad": "brad point",
 }
 STEPS = (
-    "- Plane a block of the same wood to an even thickness, 12 mm or more. Clamp it at the tilt "
+    "- Plane a block of the same wood to an even thickness, {block} or more. Clamp it at the tilt "
     "given in the line: that is the slope of the outside at the hole.",
     "- Set the drill to the number, drill, measure what is left, square to the block's outside.",
     "- Left more than asked: keep the setting, or mend it by the difference. Left less: do not "
@@ -46,19 +49,22 @@ def scrap_card(
     head: PageHead, cuts: tuple[ScrapCut, ...], tool: Tool, notes: tuple[str, ...] = ()
 ) -> TextSheet:
     """Card with one line a cut and room to write; a drawing for each way of drilling in `cuts`."""
-    bit = f"Bit {tool.bit_mm:g} mm, {BITS[tool.bit_shape]}"
-    bit += f"; rest tip radius {tool.rest_radius_mm:g} mm"
-    spur = f"; spur {tool.spur_mm:g} mm proud" if tool.spur_mm > 0 else ""
+    units = head.units
+    bit = f"Bit {size(tool.bit_mm, units)}, {BITS[tool.bit_shape]}"
+    bit += f"; rest tip radius {size(tool.rest_radius_mm, units)}"
+    spur = f"; spur {size(tool.spur_mm, units)} proud" if tool.spur_mm > 0 else ""
     blocks = [heading("Try the settings on a scrap block first")]
-    blocks += [paragraph(s) for s in STEPS]
-    blocks += [paragraph(f"{bit}{spur}; the setting can be read to {tool.step_mm:g} mm.")]
+    blocks += [paragraph(s.format(block=BLOCKS[units])) for s in STEPS]
+    blocks += [paragraph(f"{bit}{spur}; the setting can be read to {size(tool.step_mm, units)}.")]
     blocks += [paragraph(n) for n in notes]
     ways = sorted({LETTER[(c.method, c.hold)] for c in cuts}, key=list(MEANING).index)
     blocks += [paragraph(f"{MEANING[w]}.") for w in ways if w != "R" or len(ways) > 1]
     if any(c.method == "collar" for c in cuts):
         blocks += [paragraph(COLLAR)]
-    blocks += [gap(1.0), _figures(cuts, tool), gap(1.0)]
-    blocks += table(COLUMNS, [_row(c) for c in cuts], 11.0 if len(cuts) <= 9 else 9.5, (2,))
+    blocks += [gap(1.0), _figures(cuts, tool, units), gap(1.0)]
+    blocks += table(
+        _columns(units), [_row(c, units) for c in cuts], 11.0 if len(cuts) <= 9 else 9.5, (2,)
+    )
     return TextSheet(head, "Test card", tuple(blocks))
 
 
@@ -66,27 +72,30 @@ COLLAR = (
     "For the collar the block lies with its upper face level and its lower face planed to the "
     "tilt, as the plate does."
 )
-COLUMNS = (
-    ("group", 15.0),
-    ("how", 37.0),
-    ("setting mm", 22.0),
-    ("block tilted", 22.0),
-    ("should leave mm", 28.0),
-    ("left mm", 22.0),
-    ("corrected", 26.0),
-)
 
 
-def _row(cut: ScrapCut) -> tuple[str, ...]:
+def _columns(units: Units) -> tuple[tuple[str, float], ...]:
+    return (
+        ("group", 15.0),
+        ("how", 37.0),
+        (f"setting {units}", 22.0),
+        ("block tilted", 22.0),
+        (f"should leave {units}", 28.0),
+        (f"left {units}", 22.0),
+        ("corrected", 26.0),
+    )
+
+
+def _row(cut: ScrapCut, units: Units) -> tuple[str, ...]:
     how = "on the rest" if cut.method == "rest" else "with the collar"
     tilt = f"{cut.tilt_deg:.0f}°"
     if cut.block_mm > 0:
-        tilt += f", {cut.block_mm:g} high"
-    expect = f"{cut.expect_mm:.1f} ± {cut.tolerance_mm:.1f}"
+        tilt += f", {bare(cut.block_mm, units)} high"
+    expect = f"{figure(cut.expect_mm, units)} ± {figure(cut.tolerance_mm, units)}"
     return cut.group, f"{how}, {cut.hold}", cut.setting, tilt, expect, "", ""
 
 
-def _figures(cuts: tuple[ScrapCut, ...], tool: Tool) -> Block:
+def _figures(cuts: tuple[ScrapCut, ...], tool: Tool, units: Units) -> Block:
     ways = list(dict.fromkeys((c.method, c.hold) for c in cuts))
     items: list[Item] = []
     rows = (len(ways) + 2) // 3
@@ -94,23 +103,23 @@ def _figures(cuts: tuple[ScrapCut, ...], tool: Tool) -> Block:
         mine = [c for c in cuts if (c.method, c.hold) == (method, hold)]
         steepest = max(mine, key=lambda c: c.tilt_deg)
         du, dv = (k % 3) * (WIDTH_MM - FIGURE_W) / 2, (rows - 1 - k // 3) * FIGURE_H
-        items.append(Group(_figure(steepest, tool), du, dv))
+        items.append(Group(_figure(steepest, tool, units), du, dv))
     return Block(rows * FIGURE_H, tuple(items))
 
 
-def _figure(cut: ScrapCut, tool: Tool) -> tuple[Item, ...]:
+def _figure(cut: ScrapCut, tool: Tool, units: Units) -> tuple[Item, ...]:
     """Section through block, bit and rest about twice its size, the two lengths marked."""
     scale = 12.0 / (max(tool.bit_mm, tool.rest_radius_mm) + 1.0)
     words = f"{'Rest' if cut.method == 'rest' else 'Collar'}, {cut.hold}: group {cut.group}"
     title = Text(0, FIGURE_H - 4, words, 10, True)
-    return (title, Group(Section(cut, tool, scale).items(), 21.0, 13.0))
+    return (title, Group(Section(cut, tool, scale, units).items(), 21.0, 13.0))
 
 
 class Section:
     """Section with the rest tip's top at the origin; lengths in mm on the paper."""
 
-    def __init__(self, cut: ScrapCut, tool: Tool, scale: float) -> None:
-        self.cut, self.k = cut, scale
+    def __init__(self, cut: ScrapCut, tool: Tool, scale: float, units: Units = "mm") -> None:
+        self.cut, self.k, self.units = cut, scale, units
         self.turn = radians(cut.tilt_deg)
         self.r, self.rest = tool.bit_mm / 2 * scale, tool.rest_radius_mm * scale
         self.left = cut.expect_mm * scale
@@ -205,7 +214,7 @@ class Section:
         foot = self._foot(start, base)
         place = (max(foot[0], self.rest) + 2.5, min(foot[1], 0.0) - 6.5)
         items += [line([start, foot], 0.5), line([foot, (place[0], place[1] + 3.4)], 0.13)]
-        return [*items, Text(*place, f"leaves {self.cut.expect_mm:.1f}", 9, True)]
+        return [*items, Text(*place, f"leaves {figure(self.cut.expect_mm, self.units)}", 9, True)]
 
     def _near(self, tip: float) -> Point:
         """The point of the bit that comes nearest to the outside."""
