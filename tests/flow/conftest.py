@@ -37,6 +37,39 @@ class Run:
 DecideOnce = Callable[[str, Path], Run]
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    """Markers of this shelf."""
+    told = "further_decision: makes a decision of its own beside the first"
+    config.addinivalue_line("markers", told)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """With several workers: the first one begins with what reads the first decision, the second
+    with the others, so that neither waits for the other's lock.
+
+    Worker k is first sent the k-th run of a quarter of its share of all tests (pytest-xdist, load
+    scheduling).
+    """
+    workers = int(getattr(config, "workerinput", {}).get("workercount", 1))
+    if workers > 1:
+        items[:] = _dealt(items, max(len(items) // workers // 4, 2))
+
+
+def _dealt(items: list[pytest.Item], run: int) -> list[pytest.Item]:
+    """Readers of the first decision, then at `run` those that make further ones, then the rest."""
+    further = [i for i in items if _asks(i, "decide_once") and not _asks(i, "decided")]
+    further += [i for i in items if i.get_closest_marker("further_decision")]
+    first = [i for i in items if _asks(i, "decided") and i not in further]
+    rest = [i for i in items if i not in further and i not in first]
+    filling = max(run - len(first), 0)
+    return [*first[:run], *rest[:filling], *further, *first[run:], *rest[filling:]]
+
+
+def _asks(item: pytest.Item, fixture: str) -> bool:
+    return fixture in getattr(item, "fixturenames", ())
+
+
 @pytest.fixture(scope="session")
 def shared_root(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Path:
     """A temporary folder that all workers of this session share."""

@@ -395,6 +395,7 @@ def test_a_changed_instrument_file_is_noticed(tmp_path: Path, decided_folder: Pa
 
 
 @pytest.mark.slow
+@pytest.mark.further_decision
 def test_the_same_input_gives_the_same_bytes(tmp_path: Path, decided: Run) -> None:
     done = typed(tmp_path, "decide", str(NARROW), "--out", str(tmp_path / "twin"), "--quiet")
     assert done.returncode == 0
