@@ -46,7 +46,9 @@ def summary(document: Mapping[str, Any], instrument: Instrument, out: str, sheet
 
 
 def _wrapped(sentence: str) -> list[str]:
-    return textwrap.wrap(sentence, _WIDTH, subsequent_indent="  ")
+    return textwrap.wrap(
+        sentence, _WIDTH, subsequent_indent="  ", break_on_hyphens=False, break_long_words=False
+    )
 
 
 def _thickness(document: Mapping[str, Any], units: Units) -> list[str]:
