@@ -46,6 +46,11 @@ CASES = {
         "back.inside.least",
         "thickness cannot exceed",
     ),
+    "nothing left to decide": (
+        EXAMPLE + "\n[top.inside]\nleast = 8\n",
+        "top.inside.least",
+        "write 5 mm at the most",
+    ),
     "zero modulus": (
         added("top.wood", "moduli = { ER = 0 }"),
         "top.wood.moduli.ER",

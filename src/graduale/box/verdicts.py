@@ -30,31 +30,34 @@ class Band:
         return self.members["average"].get(key)
 
     def yard(self, key: str) -> float | None:
-        """The demand that counts as ratio 1: the average member's at the same spot.
+        """The demand that counts as ratio 1: the average member's at the same spot."""
+        return self.borne("average", key)
 
-        Face stress under the strings at a spot that the average violin hardly stresses is held to
-        half of the most that its strings do anywhere on that plate [own]: the wood there is
-        proven elsewhere on the same plate, and ratios of next to nothing decide nothing.
+    def borne(self, member: str, key: str) -> float | None:
+        """What a member proves at a spot.
+
+        Face stress under the strings at a spot that this violin hardly stresses counts as half of
+        the most that its strings do anywhere on that plate [own]: the wood there is proven
+        elsewhere on the same plate, and ratios of next to nothing decide nothing. The rule is the
+        same for every member.
         """
-        base = self.average(key)
-        if base is None or not _strung_face(key):
-            return base
+        values = self.members[member]
+        own = values.get(key)
+        if own is None or not _strung_face(key):
+            return own
         plate = key.partition(":")[0]
-        peers = [
-            v for k, v in self.members["average"].items() if _strung_face(k) and k.startswith(plate)
-        ]
-        return max(base, QUIET_SHARE * max(peers))
+        peers = [v for k, v in values.items() if _strung_face(k) and k.startswith(plate)]
+        return max(own, QUIET_SHARE * max(peers))
 
     def ratios(self, key: str) -> tuple[float, float] | None:
         """Least and greatest ratio to the average over the set; None when a member lacks the
         key."""
         base = self.yard(key)
-        values = [m.get(key) for m in self.members.values()]
+        values = [self.borne(name, key) for name in self.members]
         if base is None or base <= 0.0 or any(v is None for v in values):
             return None
         shares = [v / base for v in values if v is not None]
-        top = max(shares)
-        return min(shares), (max(top, 1.0) if _strung_face(key) else top)
+        return min(shares), max(shares)
 
 
 def _strung_face(key: str) -> bool:

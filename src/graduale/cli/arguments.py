@@ -55,6 +55,7 @@ def _judge(add: Add) -> None:
     _instrument(one)
     one.add_argument("readings", type=Path, metavar="READINGS.csv", help=say("cli.help.readings"))
     one.add_argument("--out", type=Path, metavar="DIR", help=say("cli.help.out"))
+    one.add_argument("--decision", type=Path, metavar="DIR", help=say("cli.help.target"))
 
 
 def _holes(add: Add) -> None:

@@ -38,7 +38,13 @@ def judge(arguments: argparse.Namespace, progress: Progress) -> Result:
     """Judges plates already carved."""
     from graduale.jobs.judge import run
 
-    return run(arguments.instrument, arguments.readings, arguments.out, progress)
+    return run(
+        arguments.instrument,
+        arguments.readings,
+        arguments.out,
+        progress,
+        decision=arguments.decision,
+    )
 
 
 def holes(arguments: argparse.Namespace, progress: Progress) -> Result:

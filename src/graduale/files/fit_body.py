@@ -9,6 +9,7 @@ from graduale.records.instrument import PlateName
 
 _ORDER = ("lower", "lower_corner", "waist", "upper_corner", "upper")
 PLATES: tuple[PlateName, PlateName] = ("top", "back")
+MOST_LEAST_MM = 5.0  # a plate thicker than 6 mm is never decided [own]
 
 
 def body_rules(v: View) -> Iterator[Finding]:
@@ -173,6 +174,13 @@ def inside_rules(v: View, which: PlateName) -> Iterator[Finding]:
                 f"{v.value(key, least)} is more than the "
                 f"{room:g} mm that {there}; thickness cannot exceed the outside "
                 "height.",
+            )
+        elif least > MOST_LEAST_MM:
+            yield v.error(
+                "least-too-thick",
+                key,
+                f"{v.value(key, least)} leaves nothing to decide between it and the thickest plate "
+                f"considered here; write {MOST_LEAST_MM:g} mm at the most.",
             )
     platform = v.value(f"{at}.platform", inside.platform_mm)
     if inside.platform_mm >= 0.4 * i.body.waist_width_mm:

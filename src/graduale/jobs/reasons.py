@@ -70,6 +70,7 @@ def limits(document: Mapping[str, Any], instrument: Instrument) -> list[str]:
                     cure=cure(key, document, units),
                 )
             )
+        out += _beyond(document, which, units)
         limited = {
             _ZONE_WORDS.get(z, z) for z, one in plate["limited_by"].items() if one is not None
         }
@@ -83,6 +84,15 @@ def limits(document: Mapping[str, Any], instrument: Instrument) -> list[str]:
 
 def _on_least(which: str, mm: float, zones: list[str], units: Units) -> str:
     return say("decide.on_least", units, plate=which, least=mm, zones=", ".join(zones))
+
+
+def _beyond(document: Mapping[str, Any], which: str, units: Units) -> list[str]:
+    """Says it when a middle is thicker than the thick violin's: nobody has proven that it helps."""
+    ours = float(document["plates"][which]["zones_mm"]["centre"])
+    thick = float(document["reference"]["thick"]["zones_mm"][which][0])
+    if ours <= thick:
+        return []
+    return [say("decide.beyond", units, plate=which, ours=ours, thick=thick)]
 
 
 def _zone_words(zones: list[str]) -> str:
