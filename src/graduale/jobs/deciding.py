@@ -110,17 +110,22 @@ def decide(instrument: Instrument, known: Reference, progress: Progress) -> Deci
     layouts = {w: layout_of(instrument, bodies[w]) for w in PLATES}
     start = {w: layouts[w].at(np.full(4, 3.0)) for w in PLATES}
     progress(0.02, "mesh")
-    problems = [
+    coarse, fine = (
         _problem(instrument, bodies, layouts, start, known, size)
         for size in (meshing.DECIDING_MM, meshing.settled_mm(instrument))
-    ]
-    choice = choose(problems[0], problems[1], part(progress, 0.05, 0.6))
+    )
+    choice = choose(coarse, fine, part(progress, 0.05, 0.6))
     progress(0.62, "settle")
-    settled, zones, solved = _settled(instrument, bodies, layouts, choice, known)
+    family, trials, unreachable = choice.family, choice.trials, choice.unreachable
+    zones, at_least = choice.zones, choice.at_least
+    del fine, choice  # boxes and factors are large; the map is solved anew on its own box
+    settled, zones, solved = _settled(
+        instrument, bodies, layouts, family, zones, unreachable, known
+    )
     reading, fields = settled.reading, {w: layouts[w].at(zones[w]) for w in PLATES}
     judged = judge(reading, solved, known.band, instrument.margin)
     progress(0.7, "floor")
-    joint = _joint(problems[0], fields, solved, known)
+    joint = _joint(coarse, fields, solved, known)
     leave = _leave(instrument, bodies, layouts, fields)
     plates = {}
     for i, which in enumerate(PLATES):
@@ -133,7 +138,7 @@ def decide(instrument: Instrument, known: Reference, progress: Progress) -> Deci
     strung = solved.u[:, reading.cases.column("strung")]
     t_facet = reading.box.structure.facet_thickness(solved.t_nodes)
     guard = buckling_factor(reading.box.shell, t_facet, strung, solved.held) / (1.0 + K_DEF)
-    found = Choice(choice.family, zones, choice.trials, solved, choice.unreachable, choice.at_least)
+    found = Choice(family, zones, trials, solved, unreachable, at_least)
     report, dried = setup_report(reading, solved), drying(reading, solved)
     progress(1.0, "solve")
     return Decided(
@@ -158,26 +163,28 @@ def _settled(
     instrument: Instrument,
     bodies: Mapping[PlateName, PlateBody],
     layouts: Mapping[PlateName, Layout],
-    choice: Choice,
+    family: str,
+    zones: Zones,
+    unreachable: tuple[str, ...],
     known: Reference,
 ) -> tuple[Problem, Zones, Solved]:
     """The fine box with its middle surface at the chosen map; zones raised until all that can
     hold does."""
-    zones = choice.zones
-    for attempt in range(_MENDS + 1):
+    attempt = 0
+    while True:
         fields = {w: layouts[w].at(zones[w]) for w in PLATES}
         settled = _problem(
             instrument, bodies, layouts, fields, known, meshing.settled_mm(instrument)
         )
         box = settled.reading.box
         solved = solve(settled.reading, box.thickness(fields), slopes=True)
-        within = {k: v for k, v in settled.limits.items() if k not in choice.unreachable}
+        within = {k: v for k, v in settled.limits.items() if k not in unreachable}
         if attempt == _MENDS or all(solved.values[k] <= v for k, v in within.items()):
-            break
+            return settled, zones, solved
         first = {w: box.first_node(w) for w in PLATES}
-        family = FAMILIES[choice.family]
-        zones = mended(family, zones, settled.bases(), first, solved, within)
-    return settled, zones, solved
+        zones = mended(FAMILIES[family], zones, settled.bases(), first, solved, within)
+        del settled, solved, box  # before the next ones are built
+        attempt += 1
 
 
 def zone_limits(made: "Decided") -> dict[PlateName, dict[str, Judged | None]]:
