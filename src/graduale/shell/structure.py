@@ -11,6 +11,8 @@ from graduale.shell import modes
 from graduale.shell.beams import Beams
 from graduale.shell.model import Shell
 
+_COLUMNS = 24
+
 
 @dataclass(frozen=True, eq=False)
 class Structure:
@@ -70,8 +72,11 @@ class Structure:
         """a^T (dK / d t_node) b for full vectors (size, k) -> (n, k)."""
         shell = self.shell
         t_facet = self.facet_thickness(t_nodes)
-        per_facet = modes.energy_slope_forms(shell, t_facet, shell.gather(a), shell.gather(b))
-        out: Floats = self.averaging.T @ per_facet
+        out = np.empty((len(t_nodes), a.shape[1]))
+        for start in range(0, a.shape[1], _COLUMNS):  # a few at a time: memory
+            some = slice(start, start + _COLUMNS)
+            pair = shell.gather(a[:, some]), shell.gather(b[:, some])
+            out[:, some] = self.averaging.T @ modes.energy_slope_forms(shell, t_facet, *pair)
         for beam in self.beams:
             _add_beam(out, beam, beam.slope_forms(_under(beam, t_nodes), a, b))
         return out
