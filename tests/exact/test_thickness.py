@@ -1,8 +1,12 @@
 """Zones, platform, what can be carved; the mend; floors against full solves."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+import shapely
 
+from graduale.box.plate import plate_bodies
 from graduale.box.readouts import solve
 from graduale.thickness.choose import Problem, choose, mended
 from graduale.thickness.field import (
@@ -151,7 +155,32 @@ def test_before_the_soundholes_more_is_left_and_never_less_than_the_allowance() 
     assert np.all(more[free] >= 0.2 - 1e-9)
     middle = np.abs(points[:, 1]) < 10.0
     assert more[free & middle].max() > 0.5
-    assert np.all(leave.factors >= 1.0)
+    assert np.all(leave.field.crown >= 1.0)
+    assert np.all(leave.field.ring >= 1.0)
+
+
+def test_the_cut_top_is_stressed_no_more_than_the_finished_one() -> None:
+    """Solved in full at the map that is left: no spot over the finished top by more than 5 %."""
+    s = small()
+    leave = leave_before_holes(
+        narrow(), s.bodies["top"], s.layouts["top"], s.fields["top"], 0.2, 8.0
+    )
+    assert leave.ratio(leave.holes_cut).max() <= 1.05
+    assert leave.ratio(leave.before_holes).max() <= 1.05
+
+
+def test_on_a_bout_hardly_wider_than_its_block_the_sides_keep_their_own_platform() -> None:
+    """The wide seat belongs to the end; 30 mm in, the ring is as narrow as elsewhere."""
+    made = narrow()
+    body = replace(made.body, length_mm=280.0, upper_width_mm=46.0, waist_width_mm=28.0)
+    blocks = replace(made.blocks, end_width_mm=40.0)
+    holes = replace(made.soundholes, present=False)
+    slim = replace(made, body=body, blocks=blocks, soundholes=holes)
+    plate = plate_bodies(slim)["back"]
+    free = layout_of(slim, plate).free
+    x = plate.outline.length_mm - plate.inside.platform_end_mm - 8.0
+    half = float(plate.outline.half_widths(np.array([x]))[0][0])
+    assert free.contains(shapely.Point(x, half - plate.inside.platform_mm - 0.5))
 
 
 def test_a_layout_knows_the_seats_of_the_blocks() -> None:

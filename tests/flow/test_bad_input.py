@@ -202,6 +202,8 @@ def test_cancelling_in_the_middle_leaves_nothing(tmp_path: Path, shared_cache: P
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        # a test run that was itself started in the background has Ctrl-C ignored
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     assert run.stderr is not None
     seen = ""

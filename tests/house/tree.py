@@ -22,7 +22,7 @@ def modules(*, outside: str | None = None) -> Iterator[tuple[str, ast.Module]]:
 def texts() -> Iterator[tuple[str, str]]:
     """Relative name and content of every text file of ours."""
     found = [p for shelf in _SHELVES for p in (ROOT / shelf).rglob("*") if p.is_file()]
-    found += [p for p in ROOT.iterdir() if p.is_file()]
+    found += [p for p in ROOT.iterdir() if p.is_file() and p.name != ".git"]
     for path in sorted(found):
         if path.suffix in _TEXT and "__pycache__" not in path.parts:
             yield path.relative_to(ROOT).as_posix(), path.read_text(encoding="utf-8")

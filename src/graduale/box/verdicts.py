@@ -125,7 +125,7 @@ def judge(reading: Reading, solved: Solved, band: Band, margin: float) -> tuple[
     out = []
     for key, limit in limits(reading, band, margin).items():
         base, ratios = band.yard(key), band.ratios(key)
-        if base is None or ratios is None:
+        if key == "sag share" or base is None or ratios is None:
             base, ratios = SAG_SHARE / (1.0 + K_DEF), (0.0, 1.0)
         ratio = values[key] / base
         reserve = limit / max(values[key], 1e-300)

@@ -7,6 +7,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from graduale.base.arrays import Floats
+from graduale.geometry.outline import Outline
 
 
 def corner_seats(
@@ -49,3 +50,18 @@ def _way(ring: Floats, step: Floats, at: int, turn: int, reach_mm: float) -> lis
             return out
         gone, here = gone + length, there
         out.append(ring[here])
+
+
+def end_seats(outline: Outline, depth_mm: float, width_mm: float) -> BaseGeometry:
+    """Seats of both end blocks in plan: within `depth_mm` of the end's own edge, `width_mm` wide.
+
+    Measured from the edge across the end alone: on a body hardly wider than its blocks the sides
+    keep their own platform.
+    """
+    low, high = float(outline.xy[:, 0].min()), float(outline.xy[:, 0].max())
+    edge, half = outline.polygon.exterior, 0.5 * width_mm
+    seats = []
+    for start, end in ((low - 1.0, low + depth_mm), (high - depth_mm, high + 1.0)):
+        across = shapely.box(start, -half, end, half)
+        seats.append(edge.intersection(across).buffer(depth_mm).intersection(across))
+    return shapely.union_all(seats).intersection(outline.polygon)

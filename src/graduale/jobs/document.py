@@ -236,7 +236,7 @@ def state_document(made: Decided, state: PlateState) -> dict[str, Any]:
     }.get(state.name)
     if found is not None:
         out["verdicts"] = {
-            "local": _working(found, leave.finished),
+            "local": _working(found, leave.ratio(found)),
             "across": None,
             "lengthwise": None,
             "note": "across and lengthwise belong to the closed box; a plate alone has neither",
@@ -244,9 +244,9 @@ def state_document(made: Decided, state: PlateState) -> dict[str, Any]:
     return out
 
 
-def _working(found: WorkPress, finished: WorkPress) -> dict[str, Any]:
-    """Stress of the plate alone against that of the finished top under the same hand."""
-    ratio = found.use / finished.use
+def _working(found: WorkPress, ratio: Floats) -> dict[str, Any]:
+    """Stress of the plate alone against that of the finished top under the same hand, ratio
+    (s,)."""
     worst_at = int(np.argmax(ratio))
     spot = found.spots[worst_at]
     return {

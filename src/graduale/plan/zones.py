@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from graduale.base.arrays import Floats, freeze
 from graduale.geometry.outline import Outline
-from graduale.geometry.seats import corner_seats
+from graduale.geometry.seats import corner_seats, end_seats
 from graduale.plan.tools import layout_rule
 from graduale.records.instrument import Instrument, PlateName
 
@@ -74,8 +74,8 @@ def _rim(
     body = outline.polygon
     lining_mm = rib_mm + blocks.lining_width_mm
     platform = body.difference(body.buffer(-max(choice.inside.platform_mm, lining_mm)))
-    seats = _end_seats(outline, rib_mm + blocks.end_depth_mm, blocks.end_width_mm)
-    ends = _end_seats(outline, choice.inside.platform_end_mm, blocks.end_width_mm)
+    seats = end_seats(outline, rib_mm + blocks.end_depth_mm, blocks.end_width_mm)
+    ends = end_seats(outline, choice.inside.platform_end_mm, blocks.end_width_mm)
     rule, at_mm = layout_rule(), choice.arch.channel_at_mm
     ring = body.buffer(-max(0.0, at_mm - rule.channel_half_mm))
     channel = ring.difference(body.buffer(-(at_mm + rule.channel_half_mm)))
@@ -83,15 +83,6 @@ def _rim(
     seats_at = corner_seats(outline.xy, outline.corners, blocks.corner_depth_mm)
     areas += [(CORNER_BLOCK, Polygon(seat).buffer(rib_mm)) for seat in seats_at]
     return [*areas, (CHANNEL, channel)]
-
-
-def _end_seats(outline: Outline, depth_mm: float, width_mm: float) -> BaseGeometry:
-    """Within `depth_mm` of the edge at both ends, over the width of the blocks."""
-    x0, x1 = float(outline.xy[:, 0].min()), float(outline.xy[:, 0].max())
-    near = outline.polygon.difference(outline.polygon.buffer(-depth_mm))
-    half, reach = width_mm / 2, 2.0 * depth_mm
-    ends = box(x0, -half, x0 + reach, half).union(box(x1 - reach, -half, x1, half))
-    return near.intersection(ends)
 
 
 def _parts(

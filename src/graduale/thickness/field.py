@@ -15,6 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from graduale.base.arrays import Floats
 from graduale.box.parts import block_regions
 from graduale.box.plate import PlateBody
+from graduale.geometry.seats import end_seats
 from graduale.records.instrument import Instrument
 
 ZONES = ("centre", "upper", "lower", "channel")
@@ -159,7 +160,8 @@ def layout_of(instrument: Instrument, body: PlateBody) -> Layout:
     tips = np.array(body.outline.corners).reshape(-1, 2)
     for region in block_regions(instrument, rib, tips):
         inner = inner.difference(shapely.Polygon(region.ring))
-    inner = _end_bands(inner, body, instrument.blocks.end_width_mm)
+    wide, width = body.inside.platform_end_mm, instrument.blocks.end_width_mm
+    inner = inner.difference(end_seats(body.outline, wide, width))
     parts = getattr(inner, "geoms", [inner])
     free = max(parts, key=lambda part: part.area)
     b = instrument.body
@@ -167,15 +169,6 @@ def layout_of(instrument: Instrument, body: PlateBody) -> Layout:
     # the centre holds the bridge and the post: it is blended out below them, not across them
     lower = min(b.lower_corner_at_mm, instrument.bridge.x_mm - 0.5 * _LONG_SHARE * b.length_mm)
     return Layout(body, free, lower, b.upper_corner_at_mm, least, channel)
-
-
-def _end_bands(inner: BaseGeometry, body: PlateBody, width_mm: float) -> BaseGeometry:
-    """Leaves the wider platform at both ends, over the width of the end blocks."""
-    length, wide = body.outline.length_mm, body.inside.platform_end_mm
-    near = body.outline.polygon.difference(body.outline.polygon.buffer(-wide))
-    middle = shapely.box(0.25 * length, -length, 0.75 * length, length)
-    band = shapely.box(-length, -0.5 * width_mm, 2.0 * length, 0.5 * width_mm)
-    return inner.difference(near.intersection(band).difference(middle))
 
 
 def _smooth(s: Floats) -> Floats:
