@@ -69,10 +69,17 @@ class Box:
 
     def rim(self, which: PlateName) -> Patch:
         """The rib line of one plate, weighted by length."""
+        return self._rims[which]
+
+    @cached_property
+    def _rims(self) -> dict[PlateName, Patch]:
         ring = self.ribs_line
         gap = np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1)
-        nodes = self.meshed[which].rib + self.first_node(which)
-        return node_patch(self.shell, nodes, 0.5 * (gap + np.roll(gap, 1)))
+        weights = 0.5 * (gap + np.roll(gap, 1))
+        return {
+            w: node_patch(self.shell, self.meshed[w].rib + self.first_node(w), weights)
+            for w in _PLATES
+        }
 
 
 def build_box(

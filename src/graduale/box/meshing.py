@@ -1,5 +1,6 @@
 """Meshes of both plates that share the nodes of the rib line; finer where stress is read."""
 
+from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +27,10 @@ class Meshed:
     mesh: PlateMesh
     rib: Ints
     bar: Ints
+
+
+_Facts = tuple[float, bool, bytes | None]
+_KEPT: deque[tuple[Instrument, PlateBody, _Facts, Meshed]] = deque(maxlen=10)
 
 
 def settled_mm(instrument: Instrument) -> float:
@@ -70,7 +75,23 @@ def refine_spots(instrument: Instrument, body: PlateBody) -> tuple[Refine, ...]:
 def mesh_for_box(
     instrument: Instrument, body: PlateBody, ring: Floats | None, size_mm: float, *, bar: bool
 ) -> Meshed:
-    """Mesh of one plate. `ring` None leaves the rib line out (a free plate)."""
+    """Mesh of one plate. `ring` None leaves the rib line out (a free plate).
+
+    The thickness has no part in it: the last few are kept, known by the identity of instrument and
+    body, so that a box drawn again for another map finds its meshes.
+    """
+    facts = (size_mm, bar, None if ring is None else ring.tobytes())
+    for whose, what, how, kept in _KEPT:
+        if whose is instrument and what is body and how == facts:
+            return kept
+    made = _meshed(instrument, body, ring, size_mm, bar=bar)
+    _KEPT.append((instrument, body, facts, made))
+    return made
+
+
+def _meshed(
+    instrument: Instrument, body: PlateBody, ring: Floats | None, size_mm: float, *, bar: bool
+) -> Meshed:
     lines = [bar_line(instrument.bar)] if bar else []
     fixed = [] if ring is None else [np.concatenate([ring, ring[:1]])]
     fine = min(FINE_MM, size_mm)

@@ -51,21 +51,25 @@ def work_press(
     rim = (6 * meshed.rib[:, None] + np.arange(3)).ravel()
     held = factor_held(structure.stiffness(t_nodes), rim)
     t_facet = structure.facet_thickness(t_nodes)
-    use, give = [], []
+    rows, loads, ways = [], [], []
     for spot in spots:
         points = disc_points(spot.x_mm, spot.y_mm, PRESS_RADIUS_MM)
         facet, shares = locate(plate.mesh.xy, plate.triangles, points)
         patch = patch_of(shell, plate.triangles[facet], shares, np.ones(len(points)))
         normal = body.arching.normal(np.array([[spot.x_mm, spot.y_mm]]))[0]
-        outward = normal * np.array([1.0, 1.0, body.outward])
-        u = held.solve(patch.load(WORK_PRESS_N * outward))
+        ways.append(normal * np.array([1.0, 1.0, body.outward]))
+        rows.append(patch.rows)
+        loads.append(patch.load(WORK_PRESS_N * ways[-1]))
+    u = held.solve(np.column_stack(loads))
+    use, give = [], []
+    for k, spot in enumerate(spots):
         disc = _disc(plate.mesh.xy, plate.triangles, spot, body)
         turned = Disc(
             disc[0], disc[1], np.full(len(disc[0]), body.outward), plate.board_turn(disc[0])
         )
-        mean = stress(shell, t_facet, turned, u[:, None])
+        mean = stress(shell, t_facet, turned, u[:, [k]])
         use.append(float(np.sqrt(norris(mean.T, body.wood.strength)[0][0])))
-        give.append(float(outward @ (patch.rows @ u)[:3]))
+        give.append(float(ways[k] @ (rows[k] @ u[:, k])[:3]))
     return WorkPress(spots, np.array(use), np.array(give))
 
 

@@ -105,15 +105,19 @@ def _points_of_corners(ring: Floats) -> Floats:
 def _crossings(ring: Floats, at: Floats) -> tuple[Floats, Floats]:
     """Greatest and least y where lines x = at (m,) meet the ring (n, 2); 0 where they miss."""
     a, b = ring, np.roll(ring, -1, axis=0)
-    low, high = np.minimum(a[:, 0], b[:, 0]), np.maximum(a[:, 0], b[:, 0])
-    hit = (at[:, None] >= low) & (at[:, None] <= high)
-    run = b[:, 0] - a[:, 0]
-    share = (at[:, None] - a[:, 0]) / np.where(np.abs(run) < 1e-12, 1.0, run)
-    y = a[:, 1] + np.clip(share, 0.0, 1.0) * (b[:, 1] - a[:, 1])
-    most = np.where(hit, y, -np.inf).max(axis=1)
-    least = np.where(hit, y, np.inf).min(axis=1)
-    some = hit.any(axis=1)
-    return np.where(some, most, 0.0), np.where(some, least, 0.0)
+    lines, which = np.unique(at, return_inverse=True)
+    first = np.searchsorted(lines, np.minimum(a[:, 0], b[:, 0]), side="left")
+    count = np.searchsorted(lines, np.maximum(a[:, 0], b[:, 0]), side="right") - first
+    side = np.repeat(np.arange(len(ring)), count)  # each side with each line that meets it
+    line = np.arange(len(side)) + np.repeat(first - (np.cumsum(count) - count), count)
+    run = (b[:, 0] - a[:, 0])[side]
+    share = (lines[line] - a[side, 0]) / np.where(np.abs(run) < 1e-12, 1.0, run)
+    y = a[side, 1] + np.clip(share, 0.0, 1.0) * (b[side, 1] - a[side, 1])
+    most, least = np.full(len(lines), -np.inf), np.full(len(lines), np.inf)
+    np.maximum.at(most, line, y)
+    np.minimum.at(least, line, y)
+    some = np.isfinite(most)
+    return np.where(some, most, 0.0)[which], np.where(some, least, 0.0)[which]
 
 
 def _ring_distance(ring: Floats, tree: cKDTree, pts: Floats) -> Floats:

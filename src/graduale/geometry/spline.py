@@ -75,12 +75,17 @@ class Surface:
         n = self.net
         i, u = _place(pts[:, 0], n.x0_mm, n.step_mm, n.cells_x)
         j, v = _place(pts[:, 1], n.y0_mm, n.step_mm, n.cells_y)
-        four = np.arange(4)
-        patch = self.coefficients[(i[:, None] + four)[:, :, None], (j[:, None] + four)[:, None, :]]
+        wide = n.shape[1]
+        sixteen = (np.arange(4)[:, None] * wide + np.arange(4)).ravel()
+        patch = self.coefficients.ravel().take((i * wide + j)[:, None] + sixteen)
+        patch = patch.reshape(-1, 4, 4)
         along = {a: _weights(u, a) / n.step_mm**a for a in {o[0] for o in orders}}
         across = {b: _weights(v, b) / n.step_mm**b for b in {o[1] for o in orders}}
-        half = {b: np.matmul(patch, across[b][:, :, None])[:, :, 0] for b in across}
-        return np.column_stack([np.sum(along[a] * half[b], axis=1) for a, b in orders])
+        half = {b: np.einsum("mij,mj->mi", patch, across[b]) for b in across}
+        out = np.empty((len(pts), len(orders)))
+        for k, (a, b) in enumerate(orders):
+            np.einsum("mi,mi->m", along[a], half[b], out=out[:, k])
+        return out
 
 
 def fit(net: Net, xy: Floats, z: Floats, weight: Floats, stiffness: float) -> Surface:

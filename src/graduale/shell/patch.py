@@ -5,6 +5,7 @@ A patch is a set of points on facets with weights. Its rows give mean displaceme
 changing either (so equilibrium in force and moment is kept exactly).
 """
 
+from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,7 @@ from graduale.base.arrays import Floats, Ints
 from graduale.shell.model import Shell, cross_matrix
 
 _CANDIDATES = 16
+_TREES: deque[tuple[Floats, Ints, cKDTree]] = deque(maxlen=4)
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,12 +80,23 @@ def locate(xy: Floats, triangles: Ints, points: Floats) -> tuple[Ints, Floats]:
     """
     corners = xy[triangles]
     near = min(_CANDIDATES, len(triangles))
-    found = cKDTree(corners.mean(axis=1)).query(points, k=near)[1].reshape(len(points), near)
+    found = _middles(xy, triangles).query(points, k=near)[1].reshape(len(points), near)
     lam = _barycentric(corners[found], points[:, None, :])
     best = lam.min(axis=2).argmax(axis=1)
     rows = np.arange(len(points))
     shares = np.clip(lam[rows, best], 0.0, None)
     return found[rows, best], shares / shares.sum(axis=1, keepdims=True)
+
+
+def _middles(xy: Floats, triangles: Ints) -> cKDTree:
+    """The tree of facet middles; those of the last few meshes are kept, known by identity."""
+    for known_xy, known, tree in _TREES:
+        if known_xy is xy and known is triangles:
+            return tree
+    tree = cKDTree(xy[triangles].mean(axis=1))
+    if not (xy.flags.writeable or triangles.flags.writeable):  # frozen: they stay what they are
+        _TREES.append((xy, triangles, tree))
+    return tree
 
 
 def _barycentric(corners: Floats, points: Floats) -> Floats:
