@@ -71,7 +71,7 @@ def bar_beams(bar: Bar, plate: PlateShell, line: Ints, nodes: Floats, links: Lin
     )
 
 
-def lone_structure(bar: Bar, plate: PlateShell, line: Ints) -> Structure:
+def lone_structure(bar: Bar | None, plate: PlateShell, line: Ints) -> Structure:
     """A plate by itself as a structure; the bar along mesh nodes `line`, none when it is empty."""
     links, count = Links.none(len(plate.nodes)), len(plate.triangles)
     shell = Shell(
@@ -85,7 +85,9 @@ def lone_structure(bar: Bar, plate: PlateShell, line: Ints) -> Structure:
         np.full(count, plate.body.outward),
         links,
     )
-    beams = (bar_beams(bar, plate, line, plate.nodes, links),) if len(line) else ()
+    if bar is None or len(line) == 0:
+        return Structure(shell, np.full(count, np.nan))
+    beams = (bar_beams(bar, plate, line, plate.nodes, links),)
     return Structure(shell, np.full(count, np.nan), beams)
 
 

@@ -76,11 +76,17 @@ def tones(
     plate = free.plate
     weight = free.structure.averaging.T @ (free.structure.shell.surface * plate.t_ref)
     out = []
-    for k in range(count):
-        w = np.einsum("ni,ni->n", found.shapes.reshape(-1, 6, count)[:, :3, k], plate.normals)
+    for k, w in enumerate(motion_of(plate, found).T):
         name, overlap = name_of(plate.mesh.xy, w, weight, plate.body)
         out.append(Tone(float(found.hz[k]), name, overlap, _on_grid(plate, w, grid_mm)))
     return tuple(out)
+
+
+def motion_of(plate: PlateShell, found: Modes) -> Floats:
+    """Motion (n, k) of every mode square to the outside."""
+    shapes = found.shapes.reshape(len(plate.nodes), 6, -1)
+    out: Floats = np.einsum("nik,ni->nk", shapes[:, :3], plate.normals)
+    return out
 
 
 def name_of(xy: Floats, w: Floats, weight: Floats, body: PlateBody) -> tuple[str, float]:

@@ -28,7 +28,7 @@ def parser() -> argparse.ArgumentParser:
         one.set_defaults(run=run)
         return one
 
-    for command in (_new, _check, _decide, _judge, _holes, _sheets):
+    for command in (_new, _check, _decide, _judge, _wood, _holes, _sheets):
         command(add)
     return top
 
@@ -56,6 +56,25 @@ def _judge(add: Add) -> None:
     one.add_argument("readings", type=Path, metavar="READINGS.csv", help=say("cli.help.readings"))
     one.add_argument("--out", type=Path, metavar="DIR", help=say("cli.help.out"))
     one.add_argument("--decision", type=Path, metavar="DIR", help=say("cli.help.target"))
+
+
+def _wood(add: Add) -> None:
+    one = add("wood", commands.wood)
+    _instrument(one)
+    one.add_argument("--plate", required=True, choices=("top", "back"), help=say("cli.help.plate"))
+    tones = say("cli.help.tones")
+    one.add_argument("--tones", required=True, nargs="+", metavar="HZ", help=tones)
+    one.add_argument("--mass", metavar="WEIGHT", help=say("cli.help.mass"))
+    about = say("cli.help.thickness_readings")
+    one.add_argument("--readings", type=Path, metavar="FILE.csv", help=about)
+    about = say("cli.help.thickness_decision")
+    one.add_argument("--decision", type=Path, metavar="DIR", help=about)
+    size = ("LENGTH", "WIDTH", "THICKNESS")
+    about = say("cli.help.thickness_board")
+    one.add_argument("--board", nargs=3, metavar=size, help=about)
+    states = ("before_holes", "holes_cut", "finished")
+    one.add_argument("--state", choices=states, help=say("cli.help.state"))
+    one.add_argument("--out", type=Path, metavar="FILE", help=say("cli.help.table"))
 
 
 def _holes(add: Add) -> None:

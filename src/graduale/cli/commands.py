@@ -47,6 +47,24 @@ def judge(arguments: argparse.Namespace, progress: Progress) -> Result:
     )
 
 
+def wood(arguments: argparse.Namespace, progress: Progress) -> Result:
+    """Says what wood a plate is of."""
+    from graduale.jobs.wood import run
+    from graduale.jobs.wood_input import Typed
+
+    board = arguments.board and tuple(arguments.board)
+    typed = Typed(
+        arguments.plate,
+        tuple(arguments.tones),
+        arguments.mass,
+        arguments.readings,
+        arguments.decision,
+        board,
+        arguments.state,
+    )
+    return run(arguments.instrument, typed, arguments.out, progress)
+
+
 def holes(arguments: argparse.Namespace, progress: Progress) -> Result:
     """Plans the guide holes of a decision again."""
     from graduale.jobs.holes import run

@@ -9,7 +9,7 @@ acts there. All facet matrices are fixed; thickness enters by scalar factors, he
 A node may hang on another by a rigid arm (`Links`): its motion is u + rotation x arm of its master.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -51,6 +51,13 @@ class Shell:
     t_ref: Floats
     outward: Floats
     links: Links = field(repr=False)
+
+    def of_wood(self, q_mpa: Floats, h_mpa: Floats, density: Floats) -> "Shell":
+        """The same facets of another wood; what only their shape settles is taken over."""
+        other = replace(self, q_mpa=q_mpa, h_mpa=h_mpa, density=density)
+        shape = ("corners", "surface", "mean_strain", "masters", "pattern", "freedoms", "to_local")
+        other.__dict__.update({k: self.__dict__[k] for k in shape if k in self.__dict__})
+        return other
 
     @property
     def size(self) -> int:
