@@ -1,6 +1,7 @@
 """The page of verification is written from tests that passed, and a wrong value fails its test."""
 
 import os
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -49,3 +50,16 @@ def test_a_wrong_or_endless_value_fails_and_writes_no_page(tmp_path: Path) -> No
         assert done.returncode == 1
         assert "1 failed, 1 passed" in done.stdout
     assert not (tmp_path / "page.md").exists()
+
+
+def test_the_page_holds_forty_published_values_from_many_sections() -> None:
+    """Rows whose value was read in print; distinct by what and value, not one table's alone."""
+    page = (ROOT / "docs" / "verification.md").read_text(encoding="utf-8")
+    published, section = set(), ""
+    for line in page.splitlines():
+        section = line[3:] if line.startswith("## ") else section
+        cells = [c.strip() for c in re.split(r"(?<!\\)\|", line)]
+        if len(cells) == 9 and cells[7] == "published" and cells[6]:
+            published.add((section, cells[1], cells[3]))
+    assert len(published) >= 40
+    assert len({s for s, _, _ in published}) >= 6

@@ -136,6 +136,35 @@ def test_twisted_beam(verified: Verified) -> None:
         )
 
 
+def test_cylindrical_patch(verified: Verified) -> None:
+    """NAFEMS LE2, case 1: 30 degrees of a cylinder, R 1 m, t 10 mm, built in at one straight edge,
+    bent by 1 kN m a metre at the other: 6 M/t^2 = 60 MPa on the outside, wherever it is read."""
+    mesh = rectangle(500.0, 30.0, 12, 12)
+    shell, t = shell_of(
+        barrel(mesh, 1000.0), mesh.triangles, isotropic(210e3, 0.3), 10.0, toward=(1, 0, 0)
+    )
+    fixed = held(
+        (mesh.where(lambda x, a: a == 0), ALL),
+        (mesh.where(lambda x, a: (x == 0) | (x == 500)), X_PLANE),
+    )
+    edge = mesh.where(lambda x, a: a == 30)
+    couple = along_edge(shell, edge, (1000.0 * 500.0, 0, 0)).reshape(-1, 6)
+    load = np.zeros_like(couple)
+    load[:, 3] = couple[:, 0]  # a couple about the axis
+    u = solve(shell, t, fixed, load.ravel())
+    middle = shell.nodes[mesh.nearest(250, 15)]
+    face = 1.0 if shell.triads[0, 2] @ shell.nodes[0] > 0 else -1.0
+    verified(
+        "NAFEMS LE2, cylindrical patch under an edge moment, stress outside",
+        abs(stress_at(shell, t, u, face, middle)[1]),
+        60.0,
+        source="NAFEMS LE2",
+        status="P",
+        rel=0.02,
+        unit="MPa",
+    )
+
+
 def test_elliptic_membrane(verified: Verified) -> None:
     mesh = grid(np.linspace(0, 1, 25) ** 1.3, np.linspace(0, 1, 49) ** 1.3)
     r, angle = mesh.u[:, 0], mesh.u[:, 1] * np.pi / 2
