@@ -28,7 +28,7 @@ def parser() -> argparse.ArgumentParser:
         one.set_defaults(run=run)
         return one
 
-    for command in (_new, _check, _decide, _judge, _wood, _holes, _sheets):
+    for command in (_new, _check, _decide, _alternatives, _judge, _wood, _holes, _sheets):
         command(add)
     return top
 
@@ -48,6 +48,20 @@ def _decide(add: Add) -> None:
     one = add("decide", commands.decide)
     _instrument(one)
     one.add_argument("--out", type=Path, required=True, metavar="DIR", help=say("cli.help.out"))
+
+
+def _alternatives(add: Add) -> None:
+    one = add("alternatives", commands.alternatives)
+    _instrument(one)
+    one.add_argument("--out", type=Path, required=True, metavar="DIR", help=say("cli.help.out"))
+    one.add_argument("--decision", type=Path, metavar="DIR", help=say("cli.help.beside"))
+    one.add_argument("--only", metavar="NAME,...", help=say("cli.help.only"))
+    for name in ("top_mass_g", "back_mass_g", "top_tone_hz", "back_tone_hz"):
+        flag = "--" + name.rpartition("_")[0].replace("_", "-")
+        unit = "GRAMS" if name.endswith("_g") else "HERTZ"
+        one.add_argument(flag, dest=f"with_{name}", metavar=unit, help=say(f"cli.help.{name}"))
+    one.add_argument("--redecide", action="store_true", help=say("cli.help.redecide"))
+    one.add_argument("--quick", action="store_true", help=say("cli.help.quick"))
 
 
 def _judge(add: Add) -> None:

@@ -34,6 +34,17 @@ def decide(arguments: argparse.Namespace, progress: Progress) -> Result:
     return run(arguments.instrument, arguments.out, progress)
 
 
+def alternatives(arguments: argparse.Namespace, progress: Progress) -> Result:
+    """Sets other maps, bars, posts and strings beside the decision."""
+    from graduale.jobs.alternatives import Asked, run
+
+    names = [n.strip() for n in (arguments.only or "").split(",") if n.strip()]
+    asked = Asked(
+        names, overrides(arguments), arguments.decision, arguments.redecide, arguments.quick
+    )
+    return run(arguments.instrument, arguments.out, asked, progress)
+
+
 def judge(arguments: argparse.Namespace, progress: Progress) -> Result:
     """Judges plates already carved."""
     from graduale.jobs.judge import run

@@ -63,6 +63,11 @@ def _packaged(name: str) -> str:
     return files("graduale.jobs").joinpath("data", "reference", name).read_text(encoding="utf-8")
 
 
+def packaged_violin() -> Instrument:
+    """The full-size violin that all members of the band are."""
+    return parse_instrument(_packaged("violin.toml"), "violin.toml").instrument
+
+
 def reference(progress: Progress) -> Reference:
     """The band, from the cache or made anew (a few seconds a member)."""
     violin, band = _packaged("violin.toml"), _packaged("band.toml")

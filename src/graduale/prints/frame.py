@@ -64,6 +64,22 @@ def framed(page: Page, head: PageHead, label: Label, items: tuple[Item, ...]) ->
     return Drawing(page.width_mm, page.height_mm, (*items, *around))
 
 
+def framed_both(
+    page: Page, name: str, told: tuple[str, str], units: Units, items: tuple[Item, ...]
+) -> Drawing:
+    """A page that shows both plates: name, title and date line; scales and foot as everywhere."""
+    left, right, top = MARGIN, page.width_mm - MARGIN, page.height_mm - MARGIN
+    short = name if len(name) <= 60 else name[:59] + "…"
+    head: list[Item] = [
+        Text(left, top - 4.5, short, 12.5, bold=True),
+        Text(left, top - 10, told[0], 10.5, bold=True),
+        Text(right, top - 10, told[1], 9, anchor="end"),
+        line([(left, top - 12), (right, top - 12)], 0.4),
+    ]
+    around = (*head, *_scales(page, units), *_foot_words(page))
+    return Drawing(page.width_mm, page.height_mm, (*items, *around))
+
+
 def _head(page: Page, head: PageHead, label: Label) -> tuple[Item, ...]:
     left, right = MARGIN, page.width_mm - MARGIN
     top = page.height_mm - MARGIN
@@ -141,4 +157,13 @@ def foot_line(page: Page, words: str) -> Text:
     return Text(MARGIN, MARGIN + 5.8, words, 9, colour=BLACK)
 
 
-__all__ = ["Label", "Page", "Paper", "foot_line", "framed", "icon_room", "page_of"]
+__all__ = [
+    "Label",
+    "Page",
+    "Paper",
+    "foot_line",
+    "framed",
+    "framed_both",
+    "icon_room",
+    "page_of",
+]

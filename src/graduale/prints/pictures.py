@@ -1,12 +1,13 @@
 """Colour pictures of a plate: thickness, floor, reserve, slope; nodal lines of its tones."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from shapely import LineString, contains_xy
 from shapely.geometry.base import BaseGeometry
 
-from graduale.base.arrays import GridMap
+from graduale.base.arrays import Floats, GridMap
 from graduale.prints.bands import bands, level_lines
 from graduale.prints.data import PageHead, PlateDrawing, TapTone
 from graduale.prints.figures import UNIT_NAMES, shown
@@ -51,7 +52,7 @@ def map_picture(
     """Eight bands with labelled edges and black lines; `heavy` levels are drawn thick and named."""
     used = scale or scale_of(grid, unit)
     at = small_stand(head, plate, WIDE_MM, HIGH_MM)
-    inner = [*_band_items(at, grid, used), *_heavy_items(at, grid, heavy)]
+    inner = [*shape_items(at, band_shapes(at, grid, used)), *_heavy_items(at, grid, heavy)]
     inner += [*outline_items(at, 0.5), *_post_items(at), *_side_words(at)]
     height = at.height_mm + TOP_MM + EDGE_MM
     width = max(at.width_mm + LEGEND_MM + 3 * EDGE_MM, 96.0)
@@ -132,19 +133,39 @@ def picture_svg(picture: Drawing, title: str) -> str:
     return svg_of(picture, title)
 
 
-def _band_items(at: Stand, grid: GridMap, scale: Scale) -> list[Item]:
-    """Platform and hollow part drawn apart, so that a step between them stays a step."""
-    items: list[Item] = []
+@dataclass(frozen=True, eq=False)
+class Shapes:
+    """A part of a map in the body frame: (colour, rings) of its bands, and the lines between."""
+
+    fills: tuple[tuple[str, tuple[Floats, ...]], ...]
+    lines: tuple[Floats, ...]
+
+
+def band_shapes(at: Stand, grid: GridMap, scale: Scale) -> tuple[Shapes, ...]:
+    """A map as eight bands, to be drawn at any size.
+
+    Platform and hollow part apart, so that a step between them stays a step.
+    """
+    out = []
     for area in (at.graduated, at.area.difference(at.graduated)):
         part = _within(grid, area)
         if part is None:
             continue
-        for colour, rings in zip(VIRIDIS, bands(part, scale.edges, area), strict=True):
-            if rings:
-                drawn = tuple(ring(at.view.page(r)) for r in rings)
-                items.append(Path(drawn, None, 0.0, closed=True, fill=colour))
-        for lines in level_lines(part, scale.edges[1:-1], area, 3.0).values():
-            items += [line(at.view.page(p), 0.12) for p in lines]
+        colours = zip(VIRIDIS, bands(part, scale.edges, area), strict=True)
+        fills = tuple((colour, rings) for colour, rings in colours if rings)
+        levels = level_lines(part, scale.edges[1:-1], area, 3.0)
+        out.append(Shapes(fills, tuple(p for lines in levels.values() for p in lines)))
+    return tuple(out)
+
+
+def shape_items(at: Stand, shapes: Sequence[Shapes], line_mm: float = 0.12) -> list[Item]:
+    """Bands as they stand in a drawing, with lines between them."""
+    items: list[Item] = []
+    for part in shapes:
+        for colour, rings in part.fills:
+            drawn = tuple(ring(at.view.page(r)) for r in rings)
+            items.append(Path(drawn, None, 0.0, closed=True, fill=colour))
+        items += [line(at.view.page(p), line_mm) for p in part.lines]
     return items
 
 
