@@ -5,16 +5,20 @@ from dataclasses import dataclass
 
 import numpy as np
 import scipy.sparse as sp
-import scipy.sparse.linalg as sla
+from scipy.linalg import eigh
 
 from graduale.base.arrays import Floats
 from graduale.shell import bending
 from graduale.shell.model import Shell
-from graduale.shell.solver import factor
+from graduale.shell.solver import Factor, factor
 
 RIGID = 6
-_SHIFT_HZ = 20.0
-_GUARD = 4
+SHIFT = (2.0 * np.pi * 20.0) ** 2
+_BLOCK = 8
+_STEPS = 24
+_STILL = 1e-10  # relative change of the wanted values between two steps at which they stand
+_SMALL = 400  # freedoms below which a dense solution is cheaper
+_DEPENDENT = 1e-13
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,21 +34,68 @@ def free_modes(
 ) -> Modes:
     """The first `count` elastic modes of a body held nowhere (rigid=6) or held (rigid=0).
 
-    Hanging freedoms have empty rows and are left out. Cold start with guard vectors each time.
+    Hanging freedoms have empty rows and are left out. Cold start from fixed random vectors.
     """
     free = np.flatnonzero((stiffness.diagonal() != 0.0) & (mass.diagonal() != 0.0))
     k, m = (sp.csc_matrix(a[free][:, free]) for a in (stiffness, mass))
-    shift = (2.0 * np.pi * _SHIFT_HZ) ** 2
-    inverse = factor(sp.csc_matrix(k + shift * m))
-    op = sla.LinearOperator(k.shape, matvec=inverse.solve, dtype=np.float64)
-    start = np.cos(np.arange(len(free)) * 0.7)  # fixed, so that answers repeat to the byte
-    values, vectors = sla.eigsh(
-        k, k=count + rigid + _GUARD, M=m, sigma=-shift, OPinv=op, which="LM", v0=start
-    )
-    order = np.argsort(values)[rigid : rigid + count]
+    wanted = count + rigid
+    if len(free) <= _SMALL:
+        values, vectors = eigh(k.toarray(), m.toarray(), subset_by_index=(0, wanted - 1))
+    else:
+        inverse = factor(sp.csc_matrix(k + SHIFT * m))
+        start = np.random.default_rng(1).normal(size=(len(free), _BLOCK))
+        values, vectors = lowest(inverse, m, start, wanted)
     shapes = np.zeros((stiffness.shape[0], count))
-    shapes[free] = vectors[:, order]
-    return Modes(np.sqrt(np.maximum(values[order], 0.0)) / (2.0 * np.pi), shapes)
+    shapes[free] = vectors[:, rigid:wanted]
+    return Modes(np.sqrt(np.maximum(values[rigid:wanted], 0.0)) / (2.0 * np.pi), shapes)
+
+
+def lowest(
+    inverse: Factor, m: "sp.csc_matrix", start: Floats, wanted: int
+) -> tuple[Floats, Floats]:
+    """The `wanted` smallest values (wanted,) and vectors (n, wanted) of K x = lambda M x.
+
+    Block Lanczos on the shifted inverse, all vectors kept orthonormal (Saad, Numerical Methods for
+    Large Eigenvalue Problems, ch. 6, from memory); `inverse` factors K + SHIFT M, start (n, b).
+    Ends when the values stand still. Errors: RuntimeError when they do not.
+    """
+    basis = _Basis(np.empty((len(start), 0)), np.empty((len(start), 0)))
+    basis = basis.joined(m, start)
+    shared, before = np.empty((0, 0)), None
+    done = 0
+    for _ in range(_STEPS):
+        fresh = inverse.solve(basis.by_mass[:, done:])
+        done = basis.vectors.shape[1]
+        column = basis.by_mass.T @ fresh  # V^T M A^-1 M V, the newest block's columns
+        size = len(shared)
+        shared = np.block([[shared, column[:size]], [column[:size].T, column[size:]]])
+        values, mix = eigh(0.5 * (shared + shared.T))
+        if done >= wanted:
+            now, mix = 1.0 / values[: -wanted - 1 : -1], mix[:, : -wanted - 1 : -1]
+            if before is not None and np.all(np.abs(now - before) <= _STILL * now):
+                return now - SHIFT, basis.vectors @ mix
+            before = now
+        basis = basis.joined(m, fresh)
+    raise RuntimeError("the modes do not converge")
+
+
+@dataclass(frozen=True, eq=False)
+class _Basis:
+    """M-orthonormal vectors (n, b) and their products with M."""
+
+    vectors: Floats
+    by_mass: Floats
+
+    def joined(self, m: "sp.csc_matrix", new: Floats) -> "_Basis":
+        """With new vectors made orthonormal; dependent ones fall away."""
+        for _ in range(2):
+            new = new - self.vectors @ (self.by_mass.T @ new)
+            weighed = m @ new
+            size, mix = eigh(new.T @ weighed)
+            good = size > _DEPENDENT * size[-1]
+            turn = mix[:, good] / np.sqrt(size[good])
+            new, weighed = new @ turn, weighed @ turn
+        return _Basis(np.hstack([self.vectors, new]), np.hstack([self.by_mass, weighed]))
 
 
 def energy_slope_forms(shell: Shell, t_mm: Floats, a: Floats, b: Floats) -> Floats:
