@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from graduale.cli import commands
+from graduale.cli.book import add_book
 from graduale.words.catalogue import say
 
 Add = Callable[[str, commands.Command], argparse.ArgumentParser]
@@ -30,6 +31,7 @@ def parser() -> argparse.ArgumentParser:
 
     for command in (_new, _check, _decide, _alternatives, _judge, _wood, _holes, _sheets):
         command(add)
+    add_book(those)
     return top
 
 
