@@ -58,8 +58,8 @@ def add(at: Path | None, instrument: Path, decision: Path | None) -> JobResult:
         entries = [e.Entry(e.new_id(), one, e.now_us(), what) for what, _ in fresh]
         added = book.add(entries, {digest_of(c): c for _, c in fresh})
     told = say("book.kept", name=name, count=str(added))
-    text = told if added else say("book.kept_already", name=name)
-    return JobResult(DONE, text, {"id": one, "added": added})
+    answer = told if added else say("book.kept_already", name=name)
+    return JobResult(DONE, answer, {"id": one, "added": added})
 
 
 def _decision(folder: Path, name: str) -> tuple[e.What, bytes]:
