@@ -5,7 +5,7 @@ Stress under the strings is read on both faces and the worse one counts; under a
 face, which it stretches.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -189,8 +189,14 @@ def post_force(reading: Reading, u: Floats) -> float:
     return -float(structure.spring_n_mm[0] * (reading.box.post_rows @ u)[0])
 
 
-def solve(reading: Reading, t_nodes: Floats, *, slopes: bool) -> Solved:
-    """Values (and slopes) of all read-outs at one nodal thickness (n,)."""
+Wanted = bool | Callable[[Mapping[str, float]], Collection[str]]
+
+
+def solve(reading: Reading, t_nodes: Floats, *, slopes: Wanted) -> Solved:
+    """Values of all read-outs at one nodal thickness (n,).
+
+    slopes: of all read-outs, of none, or of those that a rule picks from the values.
+    """
     box, cases = reading.box, reading.cases
     held = factor_held(box.structure.stiffness(t_nodes), box.held)
     u = held.solve(cases.forces)
@@ -202,7 +208,8 @@ def solve(reading: Reading, t_nodes: Floats, *, slopes: bool) -> Solved:
     faces = {key: probe.face for key, (probe, _, _) in worst.items()}
     found = None
     if slopes:
-        found = _Slopes(reading, t_nodes, t_facet, held, u).of(
+        wanted = frozenset(values if slopes is True else slopes(values))
+        found = _Slopes(reading, t_nodes, t_facet, held, u, wanted).of(
             {k: (p, w) for k, (p, _, w) in worst.items()}, values
         )
     return Solved(t_nodes, held, u, values, faces, found)
@@ -254,11 +261,18 @@ def _worst_probes(
 
 
 class _Slopes:
-    """Gathers right sides of the adjoint solves; one solve for all."""
+    """Gathers right sides of the adjoint solves of the wanted read-outs; one solve for all."""
 
     def __init__(
-        self, reading: Reading, t_nodes: Floats, t_facet: Floats, held: Held, u: Floats
+        self,
+        reading: Reading,
+        t_nodes: Floats,
+        t_facet: Floats,
+        held: Held,
+        u: Floats,
+        wanted: frozenset[str],
     ) -> None:
+        self.wanted = wanted
         self.reading, self.t_nodes, self.t_facet = reading, t_nodes, t_facet
         self.held, self.u = held, u
         self.names: list[str] = []
@@ -267,6 +281,8 @@ class _Slopes:
         self.direct: list[Floats] = []
 
     def _add(self, key: str, case: str, right: Floats, direct: Floats | None = None) -> None:
+        if key not in self.wanted:
+            return
         self.names.append(key)
         self.used.append(self.reading.cases.column(case))
         self.rights.append(right)
@@ -280,7 +296,10 @@ class _Slopes:
         for punch in self.reading.punches:
             self._punch(punch, values[punch.key])
         for key, (probe, weight) in worst.items():
-            self._probe(key, probe, weight)
+            if key in self.wanted:
+                self._probe(key, probe, weight)
+        if not self.names:
+            return {}
         adjoint = self.held.solve(np.column_stack(self.rights))
         structure = self.reading.box.structure
         through = structure.stiffness_slopes(self.t_nodes, adjoint, self.u[:, self.used])

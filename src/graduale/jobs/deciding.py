@@ -189,8 +189,10 @@ def _settled(
 
 def zone_limits(made: "Decided") -> dict[PlateName, dict[str, Judged | None]]:
     """For each zone the tight verdict that its thickness helps most; None where none is tight."""
-    slopes, box = made.choice.solved.slopes, made.box
-    assert slopes is not None
+    solved, box = made.choice.solved, made.box
+    assert solved is not None
+    assert solved.slopes is not None
+    slopes = solved.slopes
     tight = [j for j in made.judged if j.reserve < _TIGHT]
     out: dict[PlateName, dict[str, Judged | None]] = {}
     for w in PLATES:

@@ -3,26 +3,34 @@ the truth.
 
 Each read-out of the coarse box is corrected by fine/coarse, taken at the map in hand, so that the
 limits are met on the fine box. Families of zones are tried from the plainest; a freer one is taken
-only when it saves a stated share of the mass.
+only when it saves a stated share of the mass. What is solved for one family serves the next: slopes
+are kept for all zones.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
-from scipy.optimize import minimize
 
 from graduale.base.arrays import Floats
 from graduale.base.progress import Progress, part
 from graduale.box.readouts import Reading, Solved, solve
 from graduale.records.instrument import PlateName
 from graduale.thickness.field import FAMILIES, Basis, Layout
+from graduale.thickness.power import PowerLaw, lightest
 
 WORTH_SHARE = 0.03  # mass that a freer family must save to be taken [own]
 ROUND_MM = 0.05
 MOST_MM = 6.0
 _PLATES: tuple[PlateName, PlateName] = ("top", "back")
-_START_MM = 3.0
+START_MM = 3.0
+_NEAR_MM, _NEARER_MM = 0.03, 0.01  # a search ends when no zone moves further
+_ROUNDS = 7
+_REACH = 0.4  # of the log of a number in one step
+_IN_SIGHT = 0.45  # share of its limit from which a demand's slopes are asked for
+_NEAR = 0.8  # the same where older slopes are known
+_SURE = 0.07  # so near to its limit a corrected demand is asked of the fine box [own]
 Zones = Mapping[PlateName, Floats]
 
 
@@ -39,15 +47,30 @@ class Trial:
 
 @dataclass(frozen=True, eq=False)
 class Choice:
-    """The chosen zones, what was tried, the fine solution, keys of verdicts that no thickness
-    meets."""
+    """The chosen zones, what was tried, keys of verdicts that no thickness meets.
+
+    solved: the fine solution at these zones with its slopes, once it is made.
+    """
 
     family: str
     zones: Zones
     trials: tuple[Trial, ...]
-    solved: Solved
+    solved: Solved | None
     unreachable: tuple[str, ...]
     at_least: tuple[str, ...]  # 'top centre', ... that lie on the least thickness
+
+
+class Truth(Protocol):
+    """Where the demands of a map are read in full."""
+
+    @property
+    def limits(self) -> Mapping[str, float]:
+        """Greatest allowed demand by key."""
+        ...
+
+    def values(self, zones: Zones) -> Mapping[str, float]:
+        """Demands by key at zone values."""
+        ...
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,16 +86,26 @@ class Problem:
         plates = self.reading.box.plates
         return {w: self.layouts[w].basis(plates[w].inside_xy) for w in _PLATES}
 
+    def values(self, zones: Zones) -> Mapping[str, float]:
+        """Demands by key at zone values; one solve without slopes."""
+        fields = {w: self.layouts[w].at(zones[w]) for w in _PLATES}
+        return solve(self.reading, self.reading.box.thickness(fields), slopes=False).values
+
 
 class _Coarse:
-    """Values and slopes at few numbers; the last solve is kept."""
+    """Values and power laws at few numbers; all that was solved is kept.
+
+    Slopes are asked for where a demand is near its limit; of the others the powers last seen stand
+    beside the fresh values.
+    """
 
     def __init__(self, problem: Problem) -> None:
         self.problem, self.bases = problem, problem.bases()
-        box = problem.reading.box
-        self.mass_row = box.structure.mass_slope_g()
+        self.mass_row = problem.reading.box.structure.mass_slope_g()
         self.solves = 0
-        self._at: tuple[bytes, Solved] | None = None
+        self._known: dict[bytes, tuple[PowerLaw, Mapping[str, float]]] = {}
+        self._powers: dict[str, Floats] = {}
+        self.limits = dict(problem.limits)  # those in force, corrected once the fine box is known
 
     def nodes(self, zones: Zones) -> Floats:
         box = self.problem.reading.box
@@ -84,52 +117,108 @@ class _Coarse:
 
     def slopes(self, zones: Zones) -> Floats:
         """d t_nodes / d (top zones, back zones), (n, 8)."""
-        box = self.problem.reading.box
-        out = np.zeros((len(box.shell.nodes), 8))
-        for i, w in enumerate(_PLATES):
-            start = box.first_node(w)
-            rows = self.bases[w].slopes(zones[w])
-            out[start : start + len(rows), 4 * i : 4 * i + 4] = rows
-        return out
+        return zone_slopes(self.problem.reading, self.bases, zones)
 
-    def solved(self, zones: Zones) -> Solved:
-        key = np.concatenate([zones[w] for w in _PLATES]).tobytes()
-        if self._at is None or self._at[0] != key:
+    def mass_g(self, zones: Zones) -> float:
+        """Mass of what is carved, g."""
+        return float(self.mass_row @ self.nodes(zones))
+
+    def at(self, zones: Zones) -> tuple[PowerLaw, Mapping[str, float]]:
+        """The power law of all demands in sight of their limits, and all values."""
+        key = stacked(zones).tobytes()
+        if key not in self._known:
             self.solves += 1
-            self._at = key, solve(self.problem.reading, self.nodes(zones), slopes=True)
-        return self._at[1]
+            solved = solve(self.problem.reading, self.nodes(zones), slopes=self._asked)
+            law = law_of(self.problem.reading, self.bases, zones, solved)
+            self._powers |= dict(zip(law.keys, law.powers, strict=True))
+            self._known[key] = self._with_older(law, solved.values), solved.values
+        return self._known[key]
+
+    def _asked(self, values: Mapping[str, float]) -> list[str]:
+        """Read-outs whose slopes are wanted."""
+        share = {k: values[k] / v for k, v in self.limits.items() if k in values}
+        return [k for k, s in share.items() if s > (_NEAR if k in self._powers else _IN_SIGHT)]
+
+    def _with_older(self, law: PowerLaw, values: Mapping[str, float]) -> PowerLaw:
+        older = [k for k in self._powers if k not in law.keys]
+        return replace(
+            law,
+            keys=(*law.keys, *older),
+            log_values=np.append(law.log_values, np.log([values[k] for k in older])),
+            powers=np.vstack([law.powers, *(self._powers[k][None] for k in older)]),
+        )
+
+    def rough(self, zones: Zones) -> Mapping[str, float]:
+        """Values alone."""
+        known = self._known.get(stacked(zones).tobytes())
+        if known is not None:
+            return known[1]
+        return solve(self.problem.reading, self.nodes(zones), slopes=False).values
+
+
+def stacked(zones: Zones) -> Floats:
+    """Zones of top and back in one row (8,)."""
+    return np.concatenate([np.asarray(zones[w], dtype=np.float64) for w in _PLATES])
+
+
+def parted(zones: Floats) -> Zones:
+    """(8,) -> zones by plate."""
+    return {"top": zones[:4], "back": zones[4:]}
+
+
+def zone_slopes(reading: Reading, bases: Mapping[PlateName, Basis], zones: Zones) -> Floats:
+    """d t_nodes / d (top zones, back zones), (n, 8)."""
+    box = reading.box
+    out = np.zeros((len(box.shell.nodes), 8))
+    for i, w in enumerate(_PLATES):
+        start, rows = box.first_node(w), bases[w].slopes(zones[w])
+        out[start : start + len(rows), 4 * i : 4 * i + 4] = rows
+    return out
+
+
+def law_of(
+    reading: Reading, bases: Mapping[PlateName, Basis], zones: Zones, solved: Solved
+) -> PowerLaw:
+    """The power law of every demand that was solved with its slopes."""
+    assert solved.slopes is not None
+    through, flat = zone_slopes(reading, bases, zones), stacked(zones)
+    keys = tuple(k for k in solved.slopes if solved.values[k] > 0.0)
+    values = np.array([solved.values[k] for k in keys])
+    rows = np.array([solved.slopes[k] for k in keys]).reshape(len(keys), len(through)) @ through
+    row = reading.box.structure.mass_slope_g()
+    mass = float(row @ solved.t_nodes)
+    return PowerLaw(flat, keys, np.log(values), rows * flat / values[:, None], mass, row @ through)
 
 
 def choose(
     coarse: Problem,
-    fine: Problem,
+    fine: Truth,
     progress: Progress,
     families: Mapping[str, Floats] = FAMILIES,
 ) -> Choice:
     """The plainest map that meets all limits that any thickness can meet."""
-    search, truth = _Coarse(coarse), _Coarse(fine)
-    zones: Zones = {w: np.full(4, _START_MM) for w in _PLATES}
-    unreachable = _unreachable(truth, fine)
-    progress(0.12, "choose")
-    kept: Trial | None = None
-    trials = []
-    names = list(families)
-    for i, name in enumerate(names):
-        step = part(progress, 0.12 + 0.7 * i / len(names), 0.12 + 0.7 * (i + 1) / len(names))
-        trial = _settle(name, families[name], zones, search, truth, unreachable, step)
-        trials.append(trial)
-        better = kept is None or (trial.feasible, -trial.mass_g) > (kept.feasible, -kept.mass_g)
-        worth = kept is None or trial.mass_g < (1.0 - WORTH_SHARE) * kept.mass_g
-        if kept is None or (better and (worth or not kept.feasible)):
-            kept, zones = trial, trial.zones
-        elif kept.feasible:
-            break  # freer zones no longer pay
-    assert kept is not None
-    rounded = {w: np.ceil(kept.zones[w] / ROUND_MM - 1e-6) * ROUND_MM for w in _PLATES}
-    progress(0.9, "settle")
-    final = solve(fine.reading, truth.nodes(rounded), slopes=True)
-    least = _on_least(coarse, rounded)
-    return Choice(kept.family, rounded, tuple(trials), final, unreachable, least)
+    search = _Coarse(coarse)
+    zones: Zones = {w: np.full(4, START_MM) for w in _PLATES}
+    progress(0.02, "choose")
+    search.at(zones)  # while the fine box may be at work elsewhere
+    thick = search.rough({w: np.full(4, MOST_MM) for w in _PLATES})
+    truth = fine.values(zones)
+    factor = _factors(fine.limits, truth, search.at(zones)[1])
+    unreachable = _unreachable(search, fine, factor, thick)
+    progress(0.3, "choose")
+    search.limits = {k: fine.limits[k] / f for k, f in factor.items() if k not in unreachable}
+    kept, trials = _tried(search, families, zones, part(progress, 0.3, 0.75))
+    progress(0.75, "choose")
+    factor = _factors(fine.limits, fine.values(kept.zones), search.at(kept.zones)[1])
+    search.limits = {k: fine.limits[k] / f for k, f in factor.items() if k not in unreachable}
+    zones, missing = _optimised(
+        search, families[kept.family], kept.zones, _NEARER_MM, part(progress, 0.85, 1.0)
+    )
+    final = replace(kept, zones=zones, mass_g=search.mass_g(zones), feasible=missing < 0.01)
+    trials = [final if t is kept else t for t in trials]
+    rounded = {w: np.ceil(zones[w] / ROUND_MM - 1e-6) * ROUND_MM for w in _PLATES}
+    least = on_least(coarse, rounded)
+    return Choice(kept.family, rounded, tuple(trials), None, unreachable, least)
 
 
 def mended(
@@ -166,102 +255,105 @@ def mended(
     return out
 
 
-def _settle(
-    name: str,
+def _factors(
+    limits: Mapping[str, float], fine: Mapping[str, float], rough: Mapping[str, float]
+) -> dict[str, float]:
+    """fine over coarse for each limit."""
+    return {k: fine[k] / rough[k] for k in limits if k in rough and rough[k] > 0.0}
+
+
+def _tried(
+    search: _Coarse,
+    families: Mapping[str, Floats],
+    start: Zones,
+    progress: Progress,
+) -> tuple[Trial, list[Trial]]:
+    """The family that is taken, and all that were tried, the plainest first."""
+    kept: Trial | None = None
+    trials: list[Trial] = []
+    for i, (name, family) in enumerate(families.items()):
+        before = search.solves
+        step = part(progress, i / len(families), (i + 1) / len(families))
+        begin = start if kept is None else kept.zones
+        zones, missing = _optimised(search, family, begin, _NEAR_MM, step)
+        trial = Trial(name, zones, search.mass_g(zones), search.solves - before, missing < 0.01)
+        trials.append(trial)
+        better = kept is None or (trial.feasible, -trial.mass_g) > (kept.feasible, -kept.mass_g)
+        worth = kept is None or trial.mass_g < (1.0 - WORTH_SHARE) * kept.mass_g
+        if kept is None or (better and (worth or not kept.feasible)):
+            kept = trial
+        elif kept.feasible:
+            break  # freer zones no longer pay
+    assert kept is not None
+    return kept, trials
+
+
+def _optimised(
+    search: _Coarse,
     family: Floats,
     start: Zones,
-    search: _Coarse,
-    truth: _Coarse,
-    unreachable: tuple[str, ...],
+    near_mm: float,
     progress: Progress,
-) -> Trial:
-    """Two rounds: correct coarse by fine at the map in hand, then optimise."""
-    zones, before = start, search.solves
-    for round_ in range(2):
-        progress(0.5 * round_, "choose")
-        fine = solve(truth.problem.reading, truth.nodes(zones), slopes=False).values
-        rough = search.solved(zones).values
-        limits = {
-            k: v * rough[k] / fine[k]
-            for k, v in truth.problem.limits.items()
-            if k not in unreachable and k in rough
-        }
-        zones = _optimise(search, family, zones, limits, progress)
-    fine = solve(truth.problem.reading, truth.nodes(zones), slopes=False).values
-    gaps = [fine[k] / v for k, v in truth.problem.limits.items() if k not in unreachable]
-    mass = float(truth.mass_row @ truth.nodes(zones))
-    return Trial(name, zones, mass, search.solves - before, max(gaps, default=0.0) < 1.01)
+) -> tuple[Zones, float]:
+    """Least mass under log(demand/limit) <= 0, by power laws drawn anew at each answer; and what
+    is missing of the limits (log, 0 if nothing)."""
+    wide: Floats = np.asarray(np.kron(np.eye(2), family), dtype=np.float64)
+    bounds = [(b, MOST_MM) for w in _PLATES for b in least_of(search.problem.layouts[w], family)]
+    begin = np.concatenate([np.linalg.lstsq(family, start[w], rcond=None)[0] for w in _PLATES])
+    now = wide @ np.clip(begin, [b[0] for b in bounds], MOST_MM)
+    seen: list[tuple[float, float, Floats]] = []
+    for i in range(_ROUNDS):
+        progress(i / _ROUNDS, "choose")
+        law = search.at(parted(now))[0]
+        over = max(law.over(search.limits), 0.0)
+        seen.append((round(over, 3), law.mass_g, now))
+        new, missing = lightest(law, wide, search.limits, bounds, _REACH * 0.7 ** max(i - 2, 0))
+        if np.abs(new - now).max() < near_mm:
+            return parted(new), missing
+        now = new
+    over, _, best = min(seen, key=lambda s: (s[0], s[1]))
+    return parted(best), over
 
 
-def _optimise(
-    search: _Coarse, family: Floats, start: Zones, limits: Mapping[str, float], progress: Progress
-) -> Zones:
-    """Least mass under log(demand/limit) <= 0; sequential quadratic programming (SciPy's SLSQP)."""
-    wide = np.kron(np.eye(2), family)
-    first = np.concatenate([np.linalg.lstsq(family, start[w], rcond=None)[0] for w in _PLATES])
-    low = [bound for w in _PLATES for bound in _least_of(search.problem.layouts[w], family)]
-    keys = list(limits)
-    bound = np.array([limits[k] for k in keys])
-
-    def zones_of(p: Floats) -> Zones:
-        z = wide @ p
-        return {"top": z[:4], "back": z[4:]}
-
-    def mass(p: Floats) -> tuple[float, Floats]:
-        z = zones_of(p)
-        slope = search.mass_row @ search.slopes(z) @ wide
-        return float(search.mass_row @ search.nodes(z)), slope
-
-    def room(p: Floats) -> Floats:
-        progress(0.5, "choose")
-        values = search.solved(zones_of(p)).values
-        out: Floats = -np.log(np.array([values[k] for k in keys]) / bound)
-        return out
-
-    def room_slopes(p: Floats) -> Floats:
-        z = zones_of(p)
-        got = search.solved(z)
-        assert got.slopes is not None
-        rows = np.array([got.slopes[k] / got.values[k] for k in keys])
-        out: Floats = -rows @ search.slopes(z) @ wide
-        return out
-
-    found = minimize(  # type: ignore[call-overload]  # the stubs know no jac=True with constraints
-        mass,
-        np.clip(first, low, MOST_MM),
-        jac=True,
-        method="SLSQP",
-        bounds=[(b, MOST_MM) for b in low],
-        constraints=[{"type": "ineq", "fun": room, "jac": room_slopes}],
-        options={"maxiter": 14, "ftol": 0.02},
-    )
-    return zones_of(np.clip(found.x, low, MOST_MM))
-
-
-def _least_of(layout: Layout, family: Floats) -> list[float]:
+def least_of(layout: Layout, family: Floats) -> list[float]:
     """Lower bound of each free number: the greatest least thickness of the zones that it moves."""
     least = np.array([layout.least_mm] * 3 + [layout.least_channel_mm])
     return [float(least[column > 0.0].max()) for column in family.T]
 
 
-def _unreachable(truth: _Coarse, fine: Problem) -> tuple[str, ...]:
-    """Keys that stay over their limit however thick both plates are (up to 6 mm, at 4 and at 6)."""
+def _unreachable(
+    search: _Coarse, fine: Truth, factor: Mapping[str, float], thick: Mapping[str, float]
+) -> tuple[str, ...]:
+    """Keys that stay over their limit however thick both plates are (up to 6 mm, at 4 and at 6).
+
+    Read from the coarse box as corrected; from the fine box where that leaves a doubt.
+    """
     over: set[str] | None = None
-    for t in (4.0, MOST_MM):
+    for t in (MOST_MM, 4.0):
         zones: Zones = {w: np.full(4, t) for w in _PLATES}
-        values = solve(fine.reading, truth.nodes(zones), slopes=False).values
-        now = {k for k, v in fine.limits.items() if values[k] > v}
+        rough = thick if t == MOST_MM else search.rough(zones)
+        share = {k: rough[k] * f / fine.limits[k] for k, f in factor.items() if k in rough}
+        now = {k for k, s in share.items() if s > 1.0}
+        if any(
+            abs(np.log(max(s, 1e-300))) < _SURE
+            for k, s in share.items()
+            if over is None or k in over
+        ):
+            now = {k for k, v in fine.values(zones).items() if v > fine.limits.get(k, np.inf)}
         over = now if over is None else over & now
+        if not over:
+            break
     return tuple(sorted(over or ()))
 
 
-def _on_least(problem: Problem, zones: Zones) -> tuple[str, ...]:
+def on_least(problem: Problem, zones: Zones) -> tuple[str, ...]:
+    """'top centre', ...: zones that lie on the least thickness of the file."""
     names = ("centre", "upper bout", "lower bout", "channel")
     return tuple(
         f"{w} {name}"
         for w in _PLATES
         for name, value, least in zip(
-            names, zones[w], _least_of(problem.layouts[w], np.eye(4)), strict=True
+            names, zones[w], least_of(problem.layouts[w], np.eye(4)), strict=True
         )
         if value <= least + ROUND_MM
     )
