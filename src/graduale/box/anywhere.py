@@ -112,10 +112,10 @@ def _held_against(
 ) -> LocalPress:
     near = nearest_known(reading, spot, band)
     key = f"{near.plate}: {near.key}"
-    base, ratios = band.yard(key), band.ratios(key)
-    if base is None or ratios is None:
+    base, ratios, limit = band.yard(key), band.ratios(key), band.limit(key, margin)
+    if base is None or ratios is None or limit is None:
         raise ValueError(f"the reference band does not know {key}")
-    limit, ratio = ratios[1] / (1.0 + margin), demand / base
+    ratio = demand / base
     return LocalPress(spot, near, use, ratio, ratios, limit, limit / max(ratio, 1e-12))
 
 

@@ -130,7 +130,7 @@ def _join(
         beams = (parts.bar_beams(instrument.bar, plates["top"], line, nodes, links),)
     blocks = {r.name: first_block + i for i, r in enumerate(regions)}
     bare = Box(instrument, plates, ring, meshed, Structure(shell, fixed, beams), blocks, None)
-    return _with_post(bare)
+    return with_post(bare)
 
 
 def _links(
@@ -185,7 +185,8 @@ def _shell(
     return shell, np.concatenate([carved, ribs.thickness])
 
 
-def _with_post(bare: Box) -> Box:
+def with_post(bare: Box) -> Box:
+    """The box with its post set in; unchanged when it has none."""
     post = bare.instrument.post
     if not post.present:
         return bare

@@ -1,14 +1,14 @@
 """Load cases of the closed box as nodal forces, each in equilibrium with itself."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from graduale.base.arrays import Floats
 from graduale.box.build import Box, disc_points, rect_points
 from graduale.box.spots import Spot, press_spots
-from graduale.records.instrument import PlateName
+from graduale.records.instrument import Instrument, PlateName
 from graduale.shell.patch import Patch, node_patch
 from graduale.strings.feet import Wrench
 from graduale.strings.setup import StringForces, setup_of
@@ -54,12 +54,73 @@ def cases_of(box: Box, *, presses: bool = True) -> Cases:
     return Cases(tuple(table), np.column_stack(list(table.values())), strings, spots, feet)
 
 
-def string_forces(box: Box) -> StringForces:
-    """Vectors of the set-up on this body."""
-    inst, arching = box.instrument, box.plates["top"].body.arching
+def with_strings(box: Box, cases: Cases, strings: StringForces) -> Cases:
+    """The same cases with other strings."""
+    forces = cases.forces.copy()
+    _string_columns(box, cases, strings, forces)
+    return replace(cases, forces=forces, strings=strings)
+
+
+def _string_columns(box: Box, cases: Cases, strings: StringForces, forces: Floats) -> None:
+    feet = cases.feet
+    forces[:, cases.column("strung")] = strung(box, strings, feet)
+    forces[:, cases.column("press part")] = _balanced(box, "top", _feet_load(strings, feet))
+
+
+def pushes(box: Box, cases: Cases) -> Floats:
+    """The presses of all cases without their reaction at the rib line (size, c); zero where a case
+    has none."""
+    out = np.zeros_like(cases.forces)
+    feet = cases.feet
+    load = feet["bass"].load(-0.5 * _Z) + feet["treble"].load(-0.5 * _Z)
+    out[:, cases.column("foot press")] = load
+    if "post press" in cases.names:
+        out[:, cases.column("post press")] = _post_push(box)
+    for which in _PLATES:
+        for spot in cases.spots[which]:
+            name = f"{which} {spot.key}"
+            if name in cases.names:
+                out[:, cases.column(name)] = _push(box, which, spot)
+    return out
+
+
+def moved_cases(box: Box, cases: Cases, pushed: Floats, strings: StringForces) -> Cases:
+    """The cases on a nudged box: presses stay on their nodes, their reactions are in balance there.
+
+    pushed (size, c): `pushes` of the cases. Right where no pressed node hangs on a block.
+    """
+    forces = cases.forces.copy()
+    feet = feet_patches(box)
+    moved = replace(cases, strings=strings, feet=feet)
+    each = pushed.reshape(-1, 6, pushed.shape[1])
+    force = each[:, :3].sum(axis=0)
+    arms = box.shell.nodes[:, :, None]
+    moment = (np.cross(arms, each[:, :3], axis=1) + each[:, 3:]).sum(axis=0)
+    back = {name: name.startswith("back ") or name == "post press" for name in cases.names}
+    for which in _PLATES:
+        some = [
+            i
+            for i, name in enumerate(cases.names)
+            if back[name] == (which == "back") and pushed[:, i].any()
+        ]
+        rim = box.rim(which)
+        turn = moment[:, some] - np.cross(rim.place, force[:, some], axisb=0, axisc=0)
+        reaction = np.concatenate([-force[:, some], -turn])
+        forces[:, some] = pushed[:, some] + rim.rows.T @ reaction
+    _string_columns(box, moved, strings, forces)
+    return replace(moved, forces=forces)
+
+
+def string_forces(
+    box: Box, instrument: Instrument | None = None, rise_mm: float = 0.0
+) -> StringForces:
+    """Vectors of the set-up on this body, or of another `instrument` on it; rise_mm: what its top
+    stands above the arching."""
+    inst, arching = instrument or box.instrument, box.plates["top"].body.arching
     x = inst.bridge.x_mm
     ys = (0.0, inst.bridge.bass_foot_y_mm, inst.bridge.treble_foot_y_mm)
-    crown, bass, treble = (float(h) for h in arching.height(np.array([[x, y] for y in ys])))
+    heights = arching.height(np.array([[x, y] for y in ys])) + rise_mm
+    crown, bass, treble = (float(h) for h in heights)
     return setup_of(inst.strings, inst.bridge, inst.neck, inst.body, crown, (bass, treble))
 
 
@@ -121,18 +182,25 @@ def foot_press(box: Box, feet: Mapping[str, Patch]) -> Floats:
 
 def post_press(box: Box) -> Floats:
     """1 N outward on the back at the post, against the back's rib line."""
+    return _balanced(box, "back", _post_push(box))
+
+
+def _post_push(box: Box) -> Floats:
     post = box.instrument.post
     patch = box.spot("back", disc_points(post.x_mm, post.y_mm, 0.5 * post.diameter_mm))
-    return _balanced(box, "back", patch.load(-_Z))
+    return patch.load(-_Z)
 
 
 def press(box: Box, which: PlateName, spot: Spot) -> Floats:
     """50 N on a disc of 15 mm, inward and square to the outside, against that plate's rib line."""
+    return _balanced(box, which, _push(box, which, spot))
+
+
+def _push(box: Box, which: PlateName, spot: Spot) -> Floats:
     plate = box.plates[which]
     patch = box.spot(which, disc_points(spot.x_mm, spot.y_mm, PRESS_RADIUS_MM))
     normal = plate.body.arching.normal(np.array([[spot.x_mm, spot.y_mm]]))[0]
-    inward = -PRESS_N * normal * np.array([1.0, 1.0, plate.body.outward])
-    return _balanced(box, which, patch.load(inward))
+    return patch.load(-PRESS_N * normal * np.array([1.0, 1.0, plate.body.outward]))
 
 
 def bend(box: Box) -> Floats:

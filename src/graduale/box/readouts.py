@@ -6,12 +6,12 @@ face, which it stretches.
 """
 
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
-from graduale.base.arrays import Floats
+from graduale.base.arrays import Floats, Ints
 from graduale.box.build import Box, disc_points, rect_points
 from graduale.box.cases import Cases, rib_at_bridge
 from graduale.box.spots import Spot, strung_spots
@@ -215,6 +215,20 @@ def solve(reading: Reading, t_nodes: Floats, *, slopes: Wanted) -> Solved:
     return Solved(t_nodes, held, u, values, faces, found)
 
 
+def solve_with_adjoints(
+    reading: Reading, t_nodes: Floats
+) -> tuple[Solved, tuple[str, ...], Ints, Floats]:
+    """Values and slopes, and of every read-out: its name, the case it is read from (k,), its
+    adjoint (size, k)."""
+    solved = solve(reading, t_nodes, slopes=False)
+    t_facet = reading.box.structure.facet_thickness(t_nodes)
+    worst = _worst_probes(reading, t_facet, solved.u)
+    wanted = frozenset(solved.values)
+    found = _Slopes(reading, t_nodes, t_facet, solved.held, solved.u, wanted)
+    slopes = found.of({k: (p, w) for k, (p, _, w) in worst.items()}, solved.values)
+    return replace(solved, slopes=slopes), tuple(found.names), np.array(found.used), found.adjoint
+
+
 def _turn(box: Box) -> int:
     """The freedom that is the rotation of the upper block about y (the lower block is held)."""
     return 6 * box.blocks["upper block"] + 4
@@ -279,6 +293,7 @@ class _Slopes:
         self.rights: list[Floats] = []
         self.used: list[int] = []
         self.direct: list[Floats] = []
+        self.adjoint = np.zeros((0, 0))
 
     def _add(self, key: str, case: str, right: Floats, direct: Floats | None = None) -> None:
         if key not in self.wanted:
@@ -300,7 +315,7 @@ class _Slopes:
                 self._probe(key, probe, weight)
         if not self.names:
             return {}
-        adjoint = self.held.solve(np.column_stack(self.rights))
+        adjoint = self.adjoint = self.held.solve(np.column_stack(self.rights))
         structure = self.reading.box.structure
         through = structure.stiffness_slopes(self.t_nodes, adjoint, self.u[:, self.used])
         return dict(zip(self.names, (np.column_stack(self.direct) - through).T, strict=True))

@@ -1,12 +1,12 @@
 """Three verdicts and one guard: demand against the reference band, spot by spot.
 
 ratio = demand over that of the average reference at the same spot and case (above 1 is worse);
-band = least and greatest of the reference set; limit = greatest / (1 + margin); reserve = limit /
-ratio.
+band = least and greatest of the reference set; limit = greatest / (1 + margin), times what the wanted
+confidence leaves of it; reserve = limit / ratio.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from graduale.box.readouts import Probe, Punch, Reading, Solved
@@ -21,9 +21,18 @@ SAG_SHARE = 0.08  # of the arch height after years, where no violin is a referen
 
 @dataclass(frozen=True, eq=False)
 class Band:
-    """The reference set: values of each member by key; members 'average', 'thin', 'thick', ...."""
+    """The reference set: values of each member by key; members 'average', 'thin', 'thick', ....
+
+    sure: by key, the factor on the limit that the wanted confidence asks for; 1 where none is given.
+    """
 
     members: Mapping[str, Mapping[str, float]]
+    sure: Mapping[str, float] = field(default_factory=dict)
+
+    def limit(self, key: str, margin: float) -> float | None:
+        """Greatest allowed ratio; None when a member lacks the key."""
+        ratios = self.ratios(key)
+        return None if ratios is None else ratios[1] * self.sure.get(key, 1.0) / (1.0 + margin)
 
     def average(self, key: str) -> float | None:
         """Value of the average member."""
@@ -109,11 +118,12 @@ def limits(reading: Reading, band: Band, margin: float) -> dict[str, float]:
             continue
         if unreferenced and key.startswith("across"):
             continue
-        base, ratios = band.yard(key), band.ratios(key)
-        if base is not None and ratios is not None:
-            out[key] = base * ratios[1] / (1.0 + margin)
+        base, limit = band.yard(key), band.limit(key, margin)
+        if base is not None and limit is not None:
+            out[key] = base * limit
     if unreferenced:
-        out["sag share"] = SAG_SHARE / (1.0 + margin) / (1.0 + K_DEF)
+        sure = band.sure.get("sag share", 1.0)
+        out["sag share"] = SAG_SHARE * sure / (1.0 + margin) / (1.0 + K_DEF)
     return out
 
 

@@ -205,6 +205,7 @@ def _instrument(
         drill=build.drill_of(s),
         workshop=build.workshop_of(s),
         margin=s.number("margin"),
+        confidence=s.number("confidence"),
         known=_known(s),
     )
 

@@ -276,6 +276,7 @@ class InstrumentFile(Part):
     units: Literal["mm", "inch"] = "mm"
     left_handed: Flag = None
     margin: Annotated[Num, number(PLAIN, 0, 2)] = None
+    confidence: Annotated[Num, number(PLAIN, 0.5, 0.99)] = None
     body: BodyTable | None = None
     top: PlateTable | None = None
     back: PlateTable | None = None

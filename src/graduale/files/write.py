@@ -92,7 +92,8 @@ def instrument_toml(
     lines = [HEAD.format(name=instrument.name), "format = 1", f"name = {quoted(instrument.name)}"]
     lines.append(f"kind = {quoted(instrument.kind)}")
     lines += [_line("left_handed", written["left_handed"])] if "left_handed" in written else []
-    lines.append(_entry("margin", "margin", instrument, values, written))
+    for key in ("margin", "confidence"):
+        lines.append(_entry(key, key, instrument, values, written))
     for section, names in SECTIONS:
         own = _own(section, names, written)
         lines += ["", f"[{section}]"]

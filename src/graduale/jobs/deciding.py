@@ -18,11 +18,13 @@ from graduale.box.tones import Tone, free_plate
 from graduale.box.tones import tones as tap_tones
 from graduale.box.verdicts import K_DEF, Judged, judge, limits
 from graduale.geometry.grid import plate_grid
+from graduale.jobs.doubting import doubt_of, surer
 from graduale.jobs.reference import PLATES, Reference
 from graduale.jobs.setup_report import SetupReport, setup_report
 from graduale.plan.tools import WoodKind, tools
 from graduale.records.instrument import Instrument, PlateName
 from graduale.shell.buckling import buckling_factor
+from graduale.thickness.doubt import Doubt
 from graduale.thickness.choose import Choice, Problem, Zones, choose, mended
 from graduale.thickness.field import FAMILIES, ZONES, Field, Layout, layout_of
 from graduale.thickness.floor import LoneFloor, joint_reduction, lone_floor, thinned
@@ -87,6 +89,7 @@ class Decided:
     leave: Leave | None
     setup: SetupReport
     dried: tuple[Dried, ...]
+    doubt: Doubt
 
     @property
     def box(self) -> Box:
@@ -106,6 +109,8 @@ def wood_kind(key: str) -> WoodKind:
 
 def decide(instrument: Instrument, known: Reference, progress: Progress) -> Decided:
     """Decides both plates. Errors: Refused by geometry, wood, strings; Cancelled."""
+    doubt = doubt_of(instrument, known, part(progress, 0.0, 0.02))
+    known = surer(known, doubt)
     bodies = plate_bodies(instrument)
     layouts = {w: layout_of(instrument, bodies[w]) for w in PLATES}
     start = {w: layouts[w].at(np.full(4, 3.0)) for w in PLATES}
@@ -142,7 +147,7 @@ def decide(instrument: Instrument, known: Reference, progress: Progress) -> Deci
     report, dried = setup_report(reading, solved), drying(reading, solved)
     progress(1.0, "solve")
     return Decided(
-        instrument, known, plates, found, reading, judged, guard, joint, leave, report, dried
+        instrument, known, plates, found, reading, judged, guard, joint, leave, report, dried, doubt
     )
 
 

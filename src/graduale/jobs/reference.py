@@ -6,7 +6,7 @@ versions.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from importlib.resources import files
 from typing import Any
 
@@ -49,17 +49,20 @@ class Member:
 
 @dataclass(frozen=True, eq=False)
 class Reference:
-    """The members by name, and what they rest on."""
+    """The members by name, and what they rest on; sure: by read-out, the factor on its limit that
+    the wanted confidence asks for (nothing: 1)."""
 
     members: Mapping[str, Member]
+    sure: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def band(self) -> Band:
         """As the verdicts take it."""
-        return Band({name: m.values for name, m in self.members.items()})
+        return Band({name: m.values for name, m in self.members.items()}, self.sure)
 
 
-def _packaged(name: str) -> str:
+def packaged(name: str) -> str:
+    """Text of a file of the reference band."""
     return files("graduale.jobs").joinpath("data", "reference", name).read_text(encoding="utf-8")
 
 
@@ -70,7 +73,7 @@ def packaged_violin() -> Instrument:
 
 def reference(progress: Progress) -> Reference:
     """The band, from the cache or made anew (a few seconds a member)."""
-    violin, band = _packaged("violin.toml"), _packaged("band.toml")
+    violin, band = packaged("violin.toml"), packaged("band.toml")
     key = digest("reference", violin, band, code_digest(*ROOMS), versions())
     entry = user_cache().remember(key, lambda: Entry(_document(_made(violin, band, progress))))
     progress(1.0, "reference")

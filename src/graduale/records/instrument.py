@@ -267,6 +267,7 @@ class Instrument:
     drill: Drill
     workshop: Workshop
     margin: float
+    confidence: float = 0.9  # at which a verdict must hold, one-sided
     known: Mapping[str, Provenance] = field(default_factory=dict)
 
     def plate(self, which: PlateName) -> PlateChoice:

@@ -59,6 +59,22 @@ class Shell:
         other.__dict__.update({k: self.__dict__[k] for k in shape if k in self.__dict__})
         return other
 
+    def only(self, some: "slice | Ints") -> "Shell":
+        """Some of the facets, on the same nodes."""
+        out = Shell(
+            self.nodes,
+            self.triangles[some],
+            self.triads[some],
+            self.q_mpa[some],
+            self.h_mpa[some],
+            self.density[some],
+            self.t_ref[some],
+            self.outward[some],
+            self.links,
+        )
+        out.__dict__["to_local"] = tuple(part[some] for part in self.to_local)
+        return out
+
     @property
     def size(self) -> int:
         """Number of freedoms, those of hanging nodes included (their rows stay empty)."""

@@ -26,7 +26,7 @@ class Disc:
 
 def stress(shell: Shell, t_mm: Floats, disc: Disc, u: Floats) -> Floats:
     """Averaged components (s, k) in MPa for displacements (size, k)."""
-    op = _operator(shell, t_mm, disc)
+    op = operator(shell, t_mm, disc)
     local = u[shell.freedoms[disc.facets]]
     out: Floats = np.einsum("dsj,djk->sk", op, local, optimize=True)
     return out
@@ -34,7 +34,7 @@ def stress(shell: Shell, t_mm: Floats, disc: Disc, u: Floats) -> Floats:
 
 def pull_back(shell: Shell, t_mm: Floats, disc: Disc, weight: Floats) -> Floats:
     """d (weight . stress) / du, (size, k) for weights (s, k)."""
-    op = _operator(shell, t_mm, disc)
+    op = operator(shell, t_mm, disc)
     values = np.einsum("dsj,sk->djk", op, weight, optimize=True)
     out = np.zeros((shell.size, weight.shape[1]))
     np.add.at(out, shell.freedoms[disc.facets], values)
@@ -60,8 +60,8 @@ def explicit_slopes(shell: Shell, t_mm: Floats, disc: Disc, u: Floats, weight: F
     return out
 
 
-def _operator(shell: Shell, t_mm: Floats, disc: Disc) -> Floats:
-    """(d, s, 18)."""
+def operator(shell: Shell, t_mm: Floats, disc: Disc) -> Floats:
+    """Each facet's share (d, s, 18) of the averaged components, from its freedoms."""
     z, plane, offset = (part[disc.facets] for part in shell.to_local)
     t = t_mm[disc.facets]
     shift = shell.offset(t_mm)[disc.facets][:, None, None]
