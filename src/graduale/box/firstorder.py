@@ -1,10 +1,11 @@
 """What every read-out of a box does, to first order, when the box is nudged: no new factor.
 
-J(K + dK, F + dF) - J = [J of the nudged box at the old displacements - J] + a^T (dF - dK u), a the
-adjoint of J. Exact in first order for wood, shape, parts and loads alike; a numerical step judges it.
+J(K + dK, F + dF) - J = [J of the nudged box at the old displacements - J] + a^T (dF - dK u), a
+the adjoint of J. Exact in first order for wood, shape, parts and loads alike; a numerical step
+judges it.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -14,6 +15,7 @@ from graduale.box.build import Box
 from graduale.box.cases import Cases
 from graduale.box.nudge import PLATES, stiffness_change
 from graduale.box.readouts import Reading, Solved, post_force, sag_row, solve_with_adjoints
+from graduale.records.instrument import PlateName
 from graduale.shell.stress import Disc, operator
 from graduale.wood.limits import norris
 from graduale.wood.species import STRENGTHS
@@ -184,29 +186,26 @@ class Discs:
         facets = self.disc.facets
         shell = box.shell.only(facets)
         t = box.structure.facet_thickness(self.order.solved.t_nodes)[facets]
-        turn = np.concatenate(
-            [box.plates[w].board_turn(self._own(box, w)) for w in ("top", "back")]
-        )
+        turn = np.concatenate([box.plates[w].board_turn(self._own(box, w)) for w in PLATES])
         ordered = np.empty_like(turn)
-        ordered[np.concatenate([np.flatnonzero(self._of(box, w)) for w in ("top", "back")])] = turn
+        ordered[np.concatenate([np.flatnonzero(self._of(box, w)) for w in PLATES])] = turn
         disc = Disc(np.arange(len(facets)), self.disc.weights, self.disc.face, ordered)
         parts = np.einsum("dsj,dj->ds", operator(shell, t, disc), np.concatenate(self.local_of))
         mean = np.add.reduceat(parts, self.starts, axis=0)
         out = np.empty(len(self.names))
-        for w in ("top", "back"):
+        for w in PLATES:
             some = np.array([p == w for p in self.which])
-            limit = box.plates[w].body.wood.strength  # type: ignore[index]
+            limit = box.plates[w].body.wood.strength
             if strength is not None and strength[0] == w:
-                from dataclasses import replace
-
                 limit = replace(limit, **{strength[1]: getattr(limit, strength[1]) * strength[2]})
             if some.any():
                 out[some] = np.sqrt(norris(mean[some], limit)[0])
         return self.names, out
 
-    def _of(self, box: Box, which: str) -> "np.typing.NDArray[np.bool_]":
+    def _of(self, box: Box, which: PlateName) -> "np.typing.NDArray[np.bool_]":
         split = len(box.plates["top"].triangles)
         return self.disc.facets < split if which == "top" else self.disc.facets >= split
 
-    def _own(self, box: Box, which: str) -> Ints:
-        return self.disc.facets[self._of(box, which)] - box.first_facet(which)  # type: ignore[arg-type]
+    def _own(self, box: Box, which: PlateName) -> Ints:
+        out: Ints = self.disc.facets[self._of(box, which)] - box.first_facet(which)
+        return out

@@ -1,8 +1,8 @@
 """The same box with one thing a little different: wood, heights, widths, bar, set-up.
 
-The mesh keeps its facets and nodes their places *on the body*: a nudge moves them with it. So two boxes
-can be told apart to first order without mesh noise. Spots, feet and post move with the body when it is
-stretched. Soundholes and the place of post and bridge are not nudged.
+The mesh keeps its facets and nodes their places *on the body*: a nudge moves them with it. So two
+boxes can be told apart to first order without mesh noise. Spots, feet and post move with the body
+when it is stretched. Soundholes and the place of post and bridge are not nudged.
 """
 
 from collections.abc import Mapping
@@ -16,6 +16,7 @@ from graduale.box import parts
 from graduale.box.build import Box, with_post
 from graduale.box.plate import PlateShell
 from graduale.records.instrument import Instrument, PlateName
+from graduale.shell.beams import Beams
 from graduale.shell.facets import triads_of
 from graduale.shell.model import Links, Shell
 from graduale.shell.structure import Structure
@@ -41,9 +42,7 @@ def moved_points(inst: Instrument, move: Move, xyz: Floats) -> Floats:
     """Points (n, 3) after the stretch in plan; z untouched."""
     b = inst.body
     wide = np.interp(xyz[:, 0], (b.lower_at_mm, b.waist_at_mm, b.upper_at_mm), move.across)
-    return np.column_stack(
-        [xyz[:, 0] * (1.0 + move.along), xyz[:, 1] * (1.0 + wide), xyz[:, 2]]
-    )
+    return np.column_stack([xyz[:, 0] * (1.0 + move.along), xyz[:, 1] * (1.0 + wide), xyz[:, 2]])
 
 
 def risen(inst: Instrument, move: Move, which: PlateName, height_mm: Floats) -> Floats:
@@ -113,7 +112,7 @@ def _along(shell: Shell, first: int) -> Floats:
 
 def _beams(
     box: Box, plates: Mapping[PlateName, PlateShell], nodes: Floats, links: Links
-) -> tuple[parts.Beams, ...]:
+) -> tuple[Beams, ...]:
     bar = box.instrument.bar
     if not bar.present:
         return ()

@@ -1,8 +1,8 @@
 """Three verdicts and one guard: demand against the reference band, spot by spot.
 
 ratio = demand over that of the average reference at the same spot and case (above 1 is worse);
-band = least and greatest of the reference set; limit = greatest / (1 + margin), times what the wanted
-confidence leaves of it; reserve = limit / ratio.
+band = least and greatest of the reference set; limit = greatest / (1 + margin), times what the
+wanted confidence leaves of it; reserve = limit / ratio.
 """
 
 from collections.abc import Mapping
@@ -23,7 +23,8 @@ SAG_SHARE = 0.08  # of the arch height after years, where no violin is a referen
 class Band:
     """The reference set: values of each member by key; members 'average', 'thin', 'thick', ....
 
-    sure: by key, the factor on the limit that the wanted confidence asks for; 1 where none is given.
+    sure: by key, the factor on the limit that the wanted confidence asks for; 1 where none is
+    given.
     """
 
     members: Mapping[str, Mapping[str, float]]

@@ -24,8 +24,8 @@ from graduale.jobs.setup_report import SetupReport, setup_report
 from graduale.plan.tools import WoodKind, tools
 from graduale.records.instrument import Instrument, PlateName
 from graduale.shell.buckling import buckling_factor
-from graduale.thickness.doubt import Doubt
 from graduale.thickness.choose import Choice, Problem, Zones, choose, mended
+from graduale.thickness.doubt import Doubt
 from graduale.thickness.field import FAMILIES, ZONES, Field, Layout, layout_of
 from graduale.thickness.floor import LoneFloor, joint_reduction, lone_floor, thinned
 from graduale.thickness.leave import Leave, leave_before_holes

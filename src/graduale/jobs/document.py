@@ -15,6 +15,7 @@ from graduale.box.tones import Tone
 from graduale.box.verdicts import BUCKLING_FLOOR, K_DEF, Judged, worst
 from graduale.box.working import WORK_PRESS_N, WorkPress
 from graduale.jobs.deciding import Decided, DecidedPlate, PlateState, zone_limits
+from graduale.jobs.doubt_document import doubt_document
 from graduale.jobs.places import stations, summary_places, values_at
 from graduale.jobs.reference import PLATES, ROOMS, Reference
 from graduale.jobs.setup_report import SetupReport
@@ -67,6 +68,7 @@ def document(
         "left_handed": inst.left_handed,
         "safe": safe,
         "margin": inst.margin,
+        "confidence": inst.confidence,
         "family": made.choice.family,
         "tried": [
             {
@@ -90,6 +92,7 @@ def document(
         "setup": setup_document(made.setup),
         "drying": drying_document(made),
         "reference": band,
+        "doubt": doubt_document(made),
         "drill": asdict(inst.drill),
         "plates": plates,
         "guide_holes": [asdict(h) for w in PLATES for h in plans[w].holes] if safe else [],

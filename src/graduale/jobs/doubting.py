@@ -24,15 +24,15 @@ from graduale.store.cache import Entry, user_cache
 from graduale.thickness.doubt import Doubt, Theirs
 from graduale.thickness.field import layout_of
 from graduale.thickness.sources import HEARD, Figures, Heard, Source, sources
-from graduale.wood.scatter import NAMES, prior
+from graduale.wood.scatter import prior
 from graduale.wood.species import species
 
 _ROOMS = (*ROOMS, "graduale.records", "graduale.jobs")
 
 
 def doubt_of(instrument: Instrument, known: Reference, progress: Progress) -> Doubt:
-    """The instrument's doubt: effects on logarithms, taken for both at the average violin's map (they
-    move little with thickness).
+    """The instrument's doubt: effects on logarithms, taken for both at the average violin's map
+    (they move little with thickness).
 
     Errors: Refused by geometry, wood, strings.
     """
@@ -101,8 +101,10 @@ def figures_of(
     bodies = plate_bodies(instrument)
     layouts = {w: layout_of(instrument, bodies[w]) for w in PLATES}
     if as_it_is:
-        loose = {"least_mm": 0.0, "least_channel_mm": 0.0, "steepest": np.inf}
-        layouts = {w: replace(layouts[w], **loose) for w in PLATES}
+        layouts = {
+            w: replace(layouts[w], least_mm=0.0, least_channel_mm=0.0, steepest=np.inf)
+            for w in PLATES
+        }
     fields = {w: layouts[w].at(zones[w]) for w in PLATES}
     box = build_box(instrument, bodies, fields, meshing.DECIDING_MM)
     order = first_order(reading_of(box, cases_of(box)), box.thickness(fields))
@@ -120,5 +122,3 @@ def _made(
     last = tools("spruce")[-1].scatter_mm / sqrt(3.0)
     caliper = instrument.workshop.caliper_spread_mm
     return figures.names, sources(figures, instrument.known, caliper, last)
-
-

@@ -9,6 +9,7 @@ from graduale.base.arrays import GridMap
 from graduale.box.plate import PlateBody
 from graduale.jobs.deciding import Decided
 from graduale.jobs.document import map_from
+from graduale.jobs.doubt_text import worth_rows
 from graduale.jobs.drawings import drawing_of, head_of
 from graduale.jobs.reasons import KINDS
 from graduale.jobs.reference import PLATES
@@ -16,7 +17,9 @@ from graduale.prints import pictures
 from graduale.prints.data import TapTone, Verdict
 from graduale.prints.gauges import verdict_picture
 from graduale.prints.sheet import Drawing
+from graduale.prints.worth import worth_picture
 from graduale.records.instrument import Instrument, PlateName
+from graduale.words.catalogue import say
 
 DPI = 110.0
 
@@ -82,6 +85,11 @@ def _drawings(made: Decided, document: Mapping[str, Any], date: str) -> dict[str
         )
         heard = [TapTone(t.name, t.hz, t.motion) for t in plate.finished.tones]
         out[f"{which}-tap-tones"] = pictures.nodal_picture(head, drawing, heard)
+    rows = worth_rows(document)
+    if rows:
+        legend = (say("doubt.legend_governs"), say("doubt.legend_zones"), say("doubt.legend_mass"))
+        title = f"{made.instrument.name}: {say('doubt.picture')}"
+        out["measure-first"] = worth_picture(title, legend, rows)
     out["verdicts"] = verdict_picture(
         f"{made.instrument.name}: verdicts against the reference band", _gauges(document)
     )
@@ -98,7 +106,9 @@ def _gauges(document: Mapping[str, Any]) -> list[Verdict]:
             if v is None:
                 continue
             band = {"least": v["band"][0], "average": 1.0, "greatest": v["band"][1]}
-            out.append(Verdict(f"{kind}, {which}", v["ratio"], v["limit"], band, None, v["where"]))
+            spread = v["ratio"] * document["doubt"]["verdicts"][which][kind]["spread"]
+            name = f"{kind}, {which}"
+            out.append(Verdict(name, v["ratio"], v["limit"], band, spread, v["where"]))
     return out
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from graduale.jobs.check_report import WORTH_MEASURING
 from graduale.jobs.document import map_from
+from graduale.jobs.doubt_text import doubt_lines
 from graduale.prints.data import Words
 from graduale.records.instrument import Instrument
 from graduale.thickness.field import ZONES
@@ -234,7 +235,7 @@ def sections(document: Mapping[str, Any], instrument: Instrument) -> list[Words]
         *drying(document),
         rests(document),
         say("decide.rests_source", source=source),
-        say("decide.rests_spread", margin=document["margin"]),
+        *doubt_lines(document, units),
     ]
     rest += assumed(instrument)
     care = ("tools", "drill", "dust", "strings", "glue", "wood", "estimate")

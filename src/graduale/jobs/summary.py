@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from graduale.jobs import reasons
+from graduale.jobs.doubt_text import doubt_lines
 from graduale.prints.figures import figure, short_unit
 from graduale.records.instrument import Instrument
 from graduale.words.catalogue import say
@@ -28,12 +29,14 @@ def summary(document: Mapping[str, Any], instrument: Instrument, out: str, sheet
     for doubt in document["doubtful"]:
         lines += _wrapped(say("decide.doubtful", what=doubt))
     lines += ["", *_thickness(document, units), "", *_tones(document), "", *_verdicts(document)]
-    lines += ["", *_setup(document, units)]
+    lines += ["", *_setup(document, units), ""]
+    for sentence in doubt_lines(document, units):
+        lines += _wrapped(sentence)
     told = [*reasons.drying(document), *reasons.limits(document, instrument)]
     if not (instrument.bar.present and instrument.post.present):
         told.append(say("decide.no_reference"))
     told += [*reasons.comparisons(document, units), reasons.rests(document)]
-    told += [say("decide.rests_spread", margin=document["margin"]), say("decide.estimate")]
+    told.append(say("decide.estimate"))
     told += reasons.assumed(instrument)
     for sentence in told:
         lines += _wrapped(sentence)

@@ -1,14 +1,15 @@
 """How sure the figures are, and what a stated confidence takes off the limits.
 
-Like is held against like: the unlucky share of what this instrument may be against the unlucky share of
-what the violins of the band may be. With confidence c, z its normal quantile, s the spread of a demand's
-logarithm (own: all sources as the file knows them; theirs: the same sources for a violin of the band whose
-board nobody measured), own demand x exp(z s_own) must not pass the band's x exp(z s_theirs):
+Like is held against like: the unlucky share of what this instrument may be against the unlucky
+share of what the violins of the band may be. With confidence c, z its normal quantile, s the spread
+of a demand's logarithm (own: all sources as the file knows them; theirs: the same sources for a
+violin of the band whose board nobody measured), own demand x exp(z s_own) must not pass the band's
+x exp(z s_theirs):
 
     limit = greatest / (1 + margin) x min(1, exp(-z (s_own - s_theirs)))
 
-Being surer than the band earns nothing [own]. Strength scatters on both sides. Without a violin to
-compare with (sag of a body without post or bar) theirs is zero.
+Being surer than the band earns nothing [own]. Strength scatters on both sides. Without a violin
+to compare with (sag of a body without post or bar) theirs is zero.
 """
 
 from collections.abc import Mapping
@@ -30,8 +31,8 @@ _REST = np.array([i for i in range(len(NAMES)) if NAMES[i] not in STRENGTHS])
 
 @dataclass(frozen=True, eq=False)
 class Theirs:
-    """The violin of the band: spread of the logarithm by key; effects of its boards (14,) by plate and
-    key."""
+    """The violin of the band: spread of the logarithm by key; by plate and key the effects of its
+    board (14,), and under 'covariance' that of an unmeasured board."""
 
     spread: Mapping[str, float]
     wood: Mapping[str, Mapping[str, Floats]] = field(default_factory=dict)
@@ -84,8 +85,8 @@ class Doubt:
         return out
 
     def ratio_spread(self, name: str, *, same_wood: bool) -> float | None:
-        """Spread of the ratio's logarithm to one violin of the band: its wood independent of ours, or
-        cut from the same boards; strength left out, as a comparison of elastic wood."""
+        """Spread of the ratio's logarithm to one violin of the band: its wood independent of ours,
+        or cut from the same boards; strength left out, as a comparison of elastic wood."""
         if name not in self.theirs.spread:
             return None
         i, total = self.at[name], 0.0
@@ -104,11 +105,30 @@ class Doubt:
 
     def _unmeasured(self, which: str) -> Floats:
         out: Floats = self.theirs.wood[which]["covariance"].reshape(len(NAMES), -1)
-        return out[np.ix_(_REST, _REST)]
+        inner: Floats = out[np.ix_(_REST, _REST)]
+        return inner
+
+    def left(self, instead: Mapping[str, Floats]) -> dict[str, Floats]:
+        """Variances (n,) of the sources whose covariance is `instead`."""
+        return {s.key: s.variance(instead[s.key]) for s in self.sources if s.key in instead}
+
+    def combined(self, weights: Mapping[str, Floats], instead: Mapping[str, Floats]) -> Floats:
+        """Spread (m,) of sums of the figures' logarithms, weights (m,) by name, strengths as in
+        `draws`; instead: other covariances by source."""
+        rows = np.array(list(weights.values())).reshape(len(weights), -1)
+        columns = [self.at[name] for name in weights]
+        total = np.zeros(rows.shape[1])
+        for source in self.sources:
+            cov = instead.get(source.key, source.cov)
+            if source.params == NAMES:
+                cov = _without_strength(cov)
+            through = source.effects[:, columns] @ rows
+            total += np.einsum("pm,pq,qm->m", through, cov, through)
+        return np.sqrt(np.maximum(total, 0.0))
 
     def draws(self, count: int, seed: int) -> Floats:
-        """Seeded draws of the figures' logarithms (count, n), strengths at what the rest of the board
-        says of them: what full knowledge of the instrument could turn out to be."""
+        """Seeded draws of the figures' logarithms (count, n), strengths at what the rest of the
+        board says of them: what full knowledge of the instrument could turn out to be."""
         dice = np.random.default_rng(seed)
         out = np.zeros((count, len(self.names)))
         for source in self.sources:

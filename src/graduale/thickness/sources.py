@@ -128,15 +128,13 @@ def sources(
     figures: Figures, known: Known, caliper_mm: float, tool_mm: float
 ) -> tuple[Source, ...]:
     """All sources that have a spread. caliper_mm, tool_mm: one standard deviation."""
-    return tuple(
-        (
-            *_boards(figures, known),
-            *_angles(figures, known),
-            *_parts(figures, known),
-            *_shape(figures, known),
-            *_setup(figures, known),
-            *_thickness(figures, caliper_mm, tool_mm),
-        )
+    return (
+        *_boards(figures, known),
+        *_angles(figures, known),
+        *_parts(figures, known),
+        *_shape(figures, known),
+        *_setup(figures, known),
+        *_thickness(figures, caliper_mm, tool_mm),
     )
 
 
@@ -149,8 +147,9 @@ def wood_effects(order: FirstOrder, which: PlateName) -> Floats:
     rows = []
     for name in NAMES:
         if name in MODULI or name == "poisson":
-            other = nudge.with_plate(box, which, nudge.with_wood(plate, stepped(plate.body.wood, name)))
-            rows.append(order.change(other, facets=own) / _STEP)
+            other = nudge.with_wood(plate, stepped(plate.body.wood, name))
+            moved = nudge.with_plate(box, which, other)
+            rows.append(order.change(moved, facets=own) / _STEP)
         elif name == "density":
             rows.append(np.zeros(len(order.names)))
         else:
@@ -410,18 +409,14 @@ def _thickness(figures: Figures, caliper_mm: float, tool_mm: float) -> Iterator[
         yield _single(f"{which} caliper", "thickness", whole, caliper_mm)
         cells, place = np.unique(_cells(plate), return_inverse=True)
         free_place = np.searchsorted(cells, _cells(free.plate)).clip(0, len(cells) - 1)
-        rows = np.array(
-            [
-                figures.row(
-                    here[:, place == c].sum(axis=1),
-                    {which: (float(gram[free_place == c].sum()), tone[:, free_place == c].sum(axis=1))},
-                )
-                for c in range(len(cells))
-            ]
-        )
+        rows = []
+        for c in range(len(cells)):
+            there = free_place == c
+            moved = (float(gram[there].sum()), tone[:, there].sum(axis=1))
+            rows.append(figures.row(here[:, place == c].sum(axis=1), {which: moved}))
         cov = np.eye(len(cells)) * local**2
         names = tuple(f"{which} patch {c}" for c in range(len(cells)))
-        yield Source(f"{which} tool", "thickness", names, rows, cov)
+        yield Source(f"{which} tool", "thickness", names, np.array(rows), cov)
 
 
 def _cells(plate: PlateShell) -> "np.typing.NDArray[np.int64]":

@@ -1,10 +1,11 @@
 """How a board may differ from what it is taken to be: one joint spread of the logarithms.
 
-The table's spreads are tied together and then narrowed by what was measured on the board (a Gaussian
-update of the logarithms). Ties, each with its source:
+The table's spreads are tied together and then narrowed by what was measured on the board (a
+Gaussian update of the logarithms). Ties, each with its source:
 - moduli and strengths go with density by the powers of FPL-GTR-190 table 5-11 (from memory);
-- ER, ET, GLR, GLT, GRT follow EL: the handbook gives them as ratios to it (table 5-1); the ratio has
-  its own scatter. ER, ET, GRT share half of theirs (one 'across' factor), GLR and GLT share half [own];
+- ER, ET, GLR, GLT, GRT follow EL: the handbook gives them as ratios to it (table 5-1); the ratio
+  has its own scatter. ER, ET, GRT share half of theirs (one 'across' factor), GLR and GLT half of
+  theirs [own];
 - bending and crushing strength share half of what density leaves with the stiffness along [own];
 - Poisson ratios: 15 % together [own].
 """
@@ -104,7 +105,9 @@ def scatter_of(choice: WoodChoice, known: Known, where: str) -> Floats:
     out = narrowed(prior(row), looks, noise)
     typed = []
     if choice.density_kg_m3 is not None:
-        typed.append(Look({"density": 1.0}, _given(known, f"{where}.density", choice.density_kg_m3)))
+        typed.append(
+            Look({"density": 1.0}, _given(known, f"{where}.density", choice.density_kg_m3))
+        )
     if choice.e_along_mpa is not None:
         typed.append(Look({"EL": 1.0}, _given(known, f"{where}.e_along", choice.e_along_mpa)))
     if choice.e_across_mpa is not None:
