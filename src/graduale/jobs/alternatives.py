@@ -49,6 +49,7 @@ from graduale.jobs.alternatives_solve import (
 from graduale.jobs.alternatives_text import table_csv, text_of
 from graduale.jobs.decide import INSTRUMENT_NAME, today
 from graduale.jobs.document import as_bytes, band_document, instrument_digest, map_from
+from graduale.jobs.doubting import doubt_of, surer
 from graduale.jobs.earlier import read_earlier
 from graduale.jobs.reference import PLATES, Reference, packaged_violin, reference
 from graduale.jobs.result import DONE, NO_SAFE_MAP, JobResult
@@ -83,7 +84,8 @@ def run(path: Path, out: Path, asked: Asked, progress: Progress) -> JobResult:
     instrument = _instrument(path)
     progress(0.0, "read")
     with blas_threads():
-        known = reference(part(progress, 0.0, 0.1))
+        known = reference(part(progress, 0.0, 0.08))
+        known = surer(known, doubt_of(instrument, known, part(progress, 0.08, 0.1)))
         decided = _decided(instrument, known, asked.decision, part(progress, 0.1, 0.4))
         found = compare(instrument, known, decided, wishes, asked, part(progress, 0.4, 0.95))
         progress(0.96, "sheets")

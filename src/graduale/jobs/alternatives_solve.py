@@ -224,7 +224,8 @@ def cache_key(*parts: object) -> str:
 
 def facts(instrument: Instrument) -> Document:
     """The instrument without what no figure depends on."""
-    return {k: v for k, v in asdict(instrument).items() if k not in ("known", "drill", "workshop")}
+    kept = {k: v for k, v in asdict(instrument).items() if k not in ("drill", "workshop")}
+    return kept | {"caliper_spread_mm": instrument.workshop.caliper_spread_mm}
 
 
 def zone_values(zones: Mapping[PlateName, Floats]) -> dict[str, list[float]]:

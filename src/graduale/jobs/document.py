@@ -44,11 +44,12 @@ def decision_digest(instrument: Instrument, band: Mapping[str, Any]) -> str:
 
 
 def instrument_digest(instrument: Instrument) -> str:
-    """Digest of what the maps rest on: the instrument without its drill and workshop."""
+    """Digest of what the maps rest on: the instrument without its drill and workshop, but with how
+    sure it is."""
     facts = asdict(instrument)
-    return short(
-        digest({k: v for k, v in facts.items() if k not in ("drill", "workshop", "known")})
-    )
+    kept = {k: v for k, v in facts.items() if k not in ("drill", "workshop", "known")}
+    spreads = {k: p.spread for k, p in instrument.known.items() if p.spread is not None}
+    return short(digest(kept, spreads, instrument.workshop.caliper_spread_mm))
 
 
 def document(

@@ -32,11 +32,13 @@ def doubt_lines(document: Mapping[str, Any], units: Units) -> list[str]:
         say("doubt.zones", units, plate=w, low=zones[w]["centre"][0], high=zones[w]["centre"][1])
         for w in _PLATES
     ]
-    sure = say("doubt.sure", confidence=doubt["confidence"], cost=doubt["costs_g"])
+    sure = say("doubt.sure", confidence=doubt["confidence"])
+    costs = doubt["costs_g"] >= _LEAST_G
+    cost = say("doubt.costs", cost=doubt["costs_g"]) if costs else say("doubt.costs_nothing")
     found = doubt["measure"][:_FIRST]
     told = "; ".join(f"{measure_words(m)} ({effect_words(m)})" for m in found)
     first = say("doubt.first", what=told) if found else say("doubt.nothing")
-    return [sure, f"{head} {', '.join(middles)}.", first]
+    return [f"{sure} {cost}", f"{head} {', '.join(middles)}.", first]
 
 
 def measure_words(measure: Mapping[str, Any]) -> str:

@@ -16,8 +16,7 @@ from graduale.box.firstorder import first_order
 from graduale.box.plate import plate_bodies
 from graduale.box.readouts import reading_of
 from graduale.box.tones import free_plate
-from graduale.files.instrument import parse_instrument
-from graduale.jobs.reference import PLATES, ROOMS, Reference, packaged
+from graduale.jobs.reference import PLATES, ROOMS, Reference, packaged_violin
 from graduale.plan.tools import tools
 from graduale.records.instrument import Instrument, PlateName
 from graduale.store.cache import Entry, user_cache
@@ -39,7 +38,7 @@ def doubt_of(instrument: Instrument, known: Reference, progress: Progress) -> Do
     progress(0.0, "doubt")
     usual = known.members["average"].zones
     own = _remembered(instrument, usual, as_it_is=False)
-    violin = parse_instrument(packaged("violin.toml"), "violin.toml").instrument
+    violin = packaged_violin()
     names, found = _remembered(violin, usual, as_it_is=True)
     theirs = _theirs(violin, names, found)
     progress(1.0, "doubt")
@@ -67,7 +66,9 @@ def _remembered(
 ) -> tuple[tuple[str, ...], tuple[Source, ...]]:
     """Figures and sources, from the cache or made anew (a few seconds)."""
     facts = asdict(instrument)
-    kept = {k: v for k, v in facts.items() if k not in ("drill", "margin", "confidence", "name")}
+    aside = ("drill", "workshop", "margin", "confidence", "name")
+    kept = {k: v for k, v in facts.items() if k not in aside}
+    kept["caliper_spread_mm"] = instrument.workshop.caliper_spread_mm
     key = digest("doubt", kept, dict(zones), as_it_is, code_digest(*_ROOMS), versions())
     entry = user_cache().remember(key, lambda: _entry(*_made(instrument, zones, as_it_is)))
     table = entry.document

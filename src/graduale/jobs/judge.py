@@ -14,6 +14,7 @@ from graduale.jobs import check
 from graduale.jobs.decide import today
 from graduale.jobs.document import as_bytes, instrument_digest, map_from
 from graduale.jobs.earlier import read_earlier
+from graduale.jobs.doubting import doubt_of, surer
 from graduale.jobs.judge_document import document
 from graduale.jobs.judge_known import DecidedMaps, read
 from graduale.jobs.judge_pictures import pictures_of
@@ -52,7 +53,8 @@ def run(
     given = read(instrument, readings, readings_path.name)
     decided = None if decision is None else _decided(instrument, decision)
     with blas_threads():
-        known = reference(part(progress, 0.02, 0.4))
+        known = reference(part(progress, 0.02, 0.3))
+        known = surer(known, doubt_of(instrument, known, part(progress, 0.3, 0.4)))
         made = judge_readings(
             given,
             known,

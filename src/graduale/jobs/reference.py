@@ -61,8 +61,7 @@ class Reference:
         return Band({name: m.values for name, m in self.members.items()}, self.sure)
 
 
-def packaged(name: str) -> str:
-    """Text of a file of the reference band."""
+def _packaged(name: str) -> str:
     return files("graduale.jobs").joinpath("data", "reference", name).read_text(encoding="utf-8")
 
 
@@ -73,7 +72,7 @@ def packaged_violin() -> Instrument:
 
 def reference(progress: Progress) -> Reference:
     """The band, from the cache or made anew (a few seconds a member)."""
-    violin, band = packaged("violin.toml"), packaged("band.toml")
+    violin, band = _packaged("violin.toml"), _packaged("band.toml")
     key = digest("reference", violin, band, code_digest(*ROOMS), versions())
     entry = user_cache().remember(key, lambda: Entry(_document(_made(violin, band, progress))))
     progress(1.0, "reference")
