@@ -13,8 +13,8 @@ from graduale.files.readings import load_readings
 from graduale.jobs import check
 from graduale.jobs.decide import today
 from graduale.jobs.document import as_bytes, instrument_digest, map_from
-from graduale.jobs.earlier import read_earlier
 from graduale.jobs.doubting import doubt_of, surer
+from graduale.jobs.earlier import read_earlier
 from graduale.jobs.judge_document import document
 from graduale.jobs.judge_known import DecidedMaps, read
 from graduale.jobs.judge_pictures import pictures_of
