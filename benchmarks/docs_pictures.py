@@ -39,7 +39,7 @@ def main() -> None:
         both.paste(left, (0, 0))
         both.paste(right, (left.width, 0))
         keep(both, name)
-    for name in ("verdicts", "top-tap-tones"):
+    for name in ("verdicts", "top-tap-tones", "measure-first"):
         keep(Image.open(DEMO / "pictures" / f"{name}.png"), name)
     for name, number in PAGES.items():
         keep(page(number), name)

@@ -26,8 +26,10 @@ def rounded(value: float, digits: int = 4) -> float:
 
 def near_of(made: Decided) -> Near:
     """The programme around the decided map."""
-    solved, slopes, box = made.choice.solved, made.choice.solved.slopes, made.box
-    assert slopes is not None
+    solved, box = made.choice.solved, made.box
+    assert solved is not None
+    assert solved.slopes is not None
+    slopes = solved.slopes
     bounds = limits(made.reading, made.reference.band, made.instrument.margin)
     keys = tuple(k for k in bounds if k not in made.choice.unreachable)
     family = FAMILIES[made.choice.family]
