@@ -87,7 +87,7 @@ class Doubt:
     def ratio_spread(self, name: str, *, same_wood: bool) -> float | None:
         """Spread of the ratio's logarithm to one violin of the band: its wood independent of ours,
         or cut from the same boards; strength left out, as a comparison of elastic wood."""
-        if name not in self.theirs.spread:
+        if name not in self.theirs.spread or name not in self.at:
             return None
         i, total = self.at[name], 0.0
         for source in self.sources:
