@@ -8,7 +8,8 @@ import pytest
 from graduale.box.plate import plate_bodies
 from graduale.box.tones import free_plate
 from graduale.readings.assign import SPURIOUS, allowed_pairs, assign, cost_of
-from graduale.readings.identify import Evidence, Tap, identify
+from graduale.readings.evidence import Evidence, Tap
+from graduale.readings.identify import identify
 from graduale.readings.remarks import helps_most, remarks
 from graduale.readings.tapped import NUMBERS, Tapped, tapped_board, tapped_plate
 from graduale.records.instrument import BoardMeasure, WoodChoice
@@ -125,7 +126,7 @@ def test_a_named_tap_takes_the_mode_of_that_name() -> None:
     assert allowed.tolist() == [[False, True, False], [True] * 3, [True] * 3]
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_random_boards_come_back(seed: int) -> None:
     """Wood drawn from the prior, eight tones with 0.3 % scatter, one of them spurious, one mode
     silent: each asked-for modulus within three of its own deviations, and the spurious left out."""

@@ -12,7 +12,8 @@ from graduale.jobs.wood_document import document, snippet
 from graduale.jobs.wood_input import TONES, Typed, mass_of, taps_of
 from graduale.jobs.wood_plate import check_weight, on_bench
 from graduale.jobs.wood_text import text_of
-from graduale.readings.identify import Evidence, identify
+from graduale.readings.evidence import Evidence
+from graduale.readings.identify import identify
 from graduale.readings.remarks import helps_most, remarks
 from graduale.readings.tapped import mean_thickness_mm
 from graduale.records.instrument import Instrument

@@ -9,7 +9,8 @@ import numpy as np
 from graduale.base.findings import Finding
 from graduale.jobs.wood_input import Typed
 from graduale.jobs.wood_plate import OnBench
-from graduale.readings.identify import Evidence, Identified
+from graduale.readings.evidence import Evidence
+from graduale.readings.identify import Identified, Rival
 from graduale.readings.remarks import Helps
 from graduale.readings.tapped import NUMBERS
 from graduale.records.instrument import Instrument, PlateName, WoodChoice
@@ -31,7 +32,7 @@ def document(
     more: Sequence[Helps],
 ) -> dict[str, Any]:
     """Everything that `wood` found."""
-    before = dict(zip(NUMBERS, np.exp([*found.prior.mean, 0.0]).tolist(), strict=True))
+    before = dict(zip(NUMBERS, np.exp(found.before).tolist(), strict=True))
     after = dict(zip(NUMBERS, np.exp(found.mean).tolist(), strict=True))
     return {
         "format": FORMAT,
@@ -63,6 +64,7 @@ def document(
             for m in found.modes
         ],
         "misfit": round(found.misfit, 3),
+        "rivals": [_rival(r) for r in found.rivals],
         "would_help": [_helps(h, found) for h in more[:4]],
         "findings": [asdict(f) for f in notes],
     }
@@ -83,6 +85,16 @@ def _tap(hz: float, found: Identified, mode: int) -> dict[str, Any]:
         "computed_hz": round(m.hz, 2),
         "gap": round(hz / m.hz - 1.0, 4),
         "overlap": round(m.overlap, 3),
+    }
+
+
+def _rival(rival: Rival) -> dict[str, Any]:
+    """Another way to read the taps: names of the modes by tap, and the wood it would be."""
+    at = np.exp(rival.mean).tolist()
+    return {
+        "modes": [rival.names[k] if k >= 0 else None for k in rival.mode_of.tolist()],
+        "odds": round(rival.odds, 2),
+        "wood": {name: _figure(v) for name, v in zip(NUMBERS, at, strict=True)},
     }
 
 

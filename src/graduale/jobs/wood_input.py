@@ -9,7 +9,7 @@ import numpy as np
 from graduale.base.findings import Finding, Refused, refuse
 from graduale.files.quantity import HERTZ, LENGTH, MASS, Unreadable, read_quantity
 from graduale.readings.current import State
-from graduale.readings.identify import Tap
+from graduale.readings.evidence import Tap
 from graduale.records.instrument import PlateName
 from graduale.words.catalogue import say
 

@@ -7,7 +7,8 @@ import numpy as np
 
 from graduale.base.arrays import Floats
 from graduale.base.findings import Finding
-from graduale.readings.identify import MASS_SPREAD, Evidence, Identified
+from graduale.readings.evidence import MASS_SPREAD, Evidence
+from graduale.readings.identify import Identified
 from graduale.readings.tapped import NUMBERS
 from graduale.words.catalogue import say
 
@@ -63,9 +64,9 @@ def _unheard(found: Identified, evidence: Evidence, where: str) -> list[Finding]
 
 def _otherwise(found: Identified, evidence: Evidence, where: str) -> list[Finding]:
     """Where the taps could nearly as well be other modes, and what wood that would be."""
-    rival = found.rival
-    if rival is None:
+    if not found.rivals:
         return []
+    rival = found.rivals[0]
     other = [
         f"{tap.hz:g} {rival.names[theirs] if theirs >= 0 else '-'}"
         for tap, ours, theirs in zip(evidence.taps, found.mode_of, rival.mode_of, strict=True)
@@ -81,8 +82,7 @@ def _otherwise(found: Identified, evidence: Evidence, where: str) -> list[Findin
 def _unlike(found: Identified, where: str) -> list[Finding]:
     """Numbers that the taps put far off the kind of wood: rather a slip than a rare board."""
     out = []
-    before = np.append(found.prior.mean, 0.0)
-    off = (found.mean - before) / np.sqrt(np.diag(found.prior_covariance))
+    off = (found.mean - found.before) / np.sqrt(np.diag(found.before_covariance))
     for name, deviations in zip(NUMBERS, off.tolist(), strict=True):
         if abs(deviations) > UNLIKE:
             sentence = say("wood.unlike", what=name, deviations=f"{abs(deviations):.1f}")
