@@ -261,6 +261,6 @@ def _unknown(name: str, there: Offers) -> Refused:
         return refuse("alternative-without-part", "--only", sentence)
     if name == "wanted":
         return refuse("no-wish", "--only", say("alternatives.no_wish"))
-    names = ", ".join([*dict.fromkeys(o.group for o in there.values()), *there])
+    names = ", ".join(dict.fromkeys([*(o.group for o in there.values()), *there]))
     sentence = say("alternatives.unknown", name=name) + f" {names}."
     return refuse("unknown-alternative", "--only", sentence)
