@@ -46,7 +46,7 @@ from graduale.jobs.alternatives_solve import (
     remembered,
     zone_values,
 )
-from graduale.jobs.alternatives_text import table_csv, text_of
+from graduale.jobs.alternatives_text import table_csv, text_of, wrapped
 from graduale.jobs.decide import INSTRUMENT_NAME, today
 from graduale.jobs.document import as_bytes, band_document, instrument_digest, map_from
 from graduale.jobs.doubting import doubt_of, surer
@@ -97,7 +97,7 @@ def run(path: Path, out: Path, asked: Asked, progress: Progress) -> JobResult:
     files[INSTRUMENT_NAME] = path.read_bytes()
     progress(0.99, "write")
     write_folder(out, files)
-    text = f"{text}\n{say('alternatives.next', out=str(out))}"
+    text = "\n".join([text, *wrapped(say("alternatives.next", out=str(out)))])
     return JobResult(DONE if found["alternatives"][0]["safe"] else NO_SAFE_MAP, text, found)
 
 

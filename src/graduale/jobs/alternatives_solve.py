@@ -144,6 +144,7 @@ def figures(
     heard = {w: most_like(main[w], made.tones[w]) for w in PLATES}
     return {
         "safe": bool(safe),
+        "fails_by_margin_only": bool(not safe and _by_margin(failing, buckling, inst.margin)),
         "zones_mm": {
             w: {n: rounded(z, 3) for n, z in zip(ZONES, one.zones[w], strict=True)} for w in PLATES
         },
@@ -166,6 +167,12 @@ def figures(
         "strings": strings_document(inst, made.setup),
         "post_n": rounded(made.setup.post_n, 1),
     }
+
+
+def _by_margin(failing: list[Judged], buckling: float, margin: float) -> bool:
+    """Every verdict would hold with nothing in hand, and the guard holds."""
+    enough = all(j.reserve * (1.0 + margin) >= 1.0 for j in failing)
+    return enough and buckling >= BUCKLING_FLOOR
 
 
 def _reserves(judged: tuple[Judged, ...], buckling: float) -> dict[str, float | None]:

@@ -35,8 +35,8 @@ def text_of(found: Mapping[str, Any], instrument: Instrument) -> str:
             )
     lines.append("")
     for row in rows:
-        lines += _wrapped(sentence(row, rows[0], units))
-    lines += ["", *_wrapped(say("alternatives.reading")), *_wrapped(say("alternatives.estimate"))]
+        lines += wrapped(sentence(row, rows[0], units))
+    lines += ["", *wrapped(say("alternatives.reading")), *wrapped(say("alternatives.estimate"))]
     return "\n".join(lines)
 
 
@@ -63,7 +63,8 @@ def _line(row: Mapping[str, Any], name: str, units: Units) -> str:
     return f"{name:<{NAME}}{cells}{mark}"
 
 
-def _wrapped(told: str) -> list[str]:
+def wrapped(told: str) -> list[str]:
+    """A sentence on lines of at most 100 columns."""
     return textwrap.wrap(
         told, WIDTH, subsequent_indent="  ", break_on_hyphens=False, break_long_words=False
     )
