@@ -150,10 +150,10 @@ def _verdict(row: Mapping[str, Any]) -> str:
         )
         return holds if row["referenced"] else say("alternatives.unproven", told=holds)
     more = len(row["failing"]) - 1 + (1 if guard < 1.0 and row["failing"] else 0)
-    values = {"where": _where(row), "reserve": shown_reserve(least_reserve(row))}
-    told = say("alternatives.fails", **values)
+    where, least = _where(row), shown_reserve(least_reserve(row))
+    told = say("alternatives.fails", where=where, reserve=least)
     if row["fails_by_margin_only"]:
-        told = say("alternatives.fails_margin", **values)
+        told = say("alternatives.fails_margin", where=where, reserve=least)
     if more > 0:
         told = say("alternatives.more", told=told, count=f"{more:d}")
     return told
