@@ -48,7 +48,7 @@ def test_each_eye_is_a_round_part_of_its_hole(body: Body, holes: Soundholes) -> 
     """The disc of every eye lies in the hole, and most of its rim is the rim of the hole."""
     outline = outline_of(body)
     rings = soundholes_of(holes, body, outline)
-    eyes = eyes_of(holes, outline)
+    eyes = eyes_of(holes, outline, body)
     assert [(e.side, e.which) for e in eyes] == [
         ("bass", "upper"),
         ("bass", "lower"),
@@ -66,7 +66,7 @@ def test_each_eye_is_a_round_part_of_its_hole(body: Body, holes: Soundholes) -> 
 
 def test_the_lower_eye_keeps_its_distance_where_the_slot_can_reach() -> None:
     outline = outline_of(NARROW)
-    lower = eyes_of(replace(NARROW_HOLES, upper_eye_gap_mm=22.0), outline)[1]
+    lower = eyes_of(replace(NARROW_HOLES, upper_eye_gap_mm=22.0), outline, NARROW)[1]
     away = outline.edge_distance([[lower.x_mm, lower.y_mm]])[0] - lower.radius_mm
     assert away == pytest.approx(NARROW_HOLES.lower_eye_edge_mm, abs=0.05)
 
@@ -87,7 +87,7 @@ def test_on_an_arch_the_eye_is_round_on_the_surface() -> None:
     arching = arching_of(VIOLIN_TOP, outline)
     flat = shapely.Polygon(soundholes_of(VIOLIN_HOLES, VIOLIN, outline)[0])
     laid = shapely.Polygon(soundholes_of(VIOLIN_HOLES, VIOLIN, outline, arching)[0])
-    eye = eyes_of(VIOLIN_HOLES, outline)[0]
+    eye = eyes_of(VIOLIN_HOLES, outline, VIOLIN)[0]
     slope = np.radians(arching.slope_deg([[eye.x_mm, eye.y_mm]])[0])
     inner = flat.bounds[1] + eye.radius_mm * (1.0 - np.cos(slope))
     assert laid.bounds[1] == pytest.approx(inner, abs=0.1)
@@ -112,7 +112,7 @@ def test_absent_holes_are_no_rings_and_given_ones_are_kept() -> None:
     given = replace(VIOLIN_HOLES, points=(square,))
     rings = soundholes_of(given, VIOLIN, outline)
     assert signed_area(rings[0]) == pytest.approx(200.0)
-    assert eyes_of(given, outline) == ()
+    assert eyes_of(given, outline, VIOLIN) == ()
 
 
 @pytest.mark.parametrize(

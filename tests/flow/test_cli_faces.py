@@ -208,3 +208,13 @@ def test_the_version_is_the_packages() -> None:
         capture_output=True, text=True, check=True,
     )  # fmt: skip
     assert done.stdout.startswith("graduale 0.")
+
+
+@pytest.mark.parametrize("words", [["check", ""], ["decide", "a.toml", "--out", " "]])
+def test_an_empty_name_is_said_to_be_empty(
+    words: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as left:
+        main.main(words)
+    assert left.value.code == 2
+    assert "the name is empty; name the file or the folder" in capsys.readouterr().err

@@ -175,6 +175,25 @@ def test_a_workshop_beside_the_instrument_is_outranked_by_it(tmp_path: Path) -> 
     assert i.known["workshop.printed_scale_x"].source == "workshop.toml"
 
 
+def test_the_environment_names_a_workshop_for_all_instruments(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """GRADUALE_WORKSHOP is read where none stands beside the instrument; one that is not there is
+    told, and a decision's own folder never looks elsewhere."""
+    own, shop = tmp_path / "a" / "my.toml", tmp_path / "shop.toml"
+    own.parent.mkdir()
+    own.write_text(HEAD, encoding="utf-8")
+    shop.write_text('format = 1\npaper = "Letter"\n', encoding="utf-8")
+    monkeypatch.setenv("GRADUALE_WORKSHOP", str(shop))
+    assert load_instrument(own).instrument.workshop.paper == "Letter"
+    assert load_instrument(own, beside_only=True).instrument.workshop.paper == "A4"
+    monkeypatch.setenv("GRADUALE_WORKSHOP", str(tmp_path / "none.toml"))
+    with pytest.raises(Refused, match=r"none.toml: does not exist; check the name"):
+        load_instrument(own)
+    (own.parent / "workshop.toml").write_text('format = 1\npaper = "A4"\n', encoding="utf-8")
+    assert load_instrument(own).instrument.known["workshop.paper"].source == "workshop.toml"
+
+
 def test_a_bad_workshop_is_told_with_its_own_name(tmp_path: Path) -> None:
     (tmp_path / "my.toml").write_text(HEAD, encoding="utf-8")
     (tmp_path / "workshop.toml").write_text('format = 1\npapper = "A4"\n', encoding="utf-8")

@@ -106,6 +106,19 @@ def test_all_errors_come_at_once() -> None:
     assert len(_lines(text)) == 4
 
 
+def test_very_many_errors_are_cut_short() -> None:
+    lines = _lines(HEAD + "[[strings.string]]\n" * 300)
+    assert len(lines) == 41
+    assert lines[-1].startswith("my.toml: 560 more problems like these follow")
+
+
+def test_letters_that_a_terminal_obeys_are_not_shown() -> None:
+    for key in ("\\u0007", "\\u001b[31m", "k" * 3000):
+        (line,) = _lines(f'{HEAD}[body]\n"{key}" = 1\n')
+        assert line.isprintable()
+        assert len(line) < 420
+
+
 def test_a_whole_file_in_inches_asks_for_each_length() -> None:
     lines = _lines(HEAD + "[body]\nlength = 14\nupper_width = 6.6\nlower_width = 8.1\n")
     assert len(lines) == 3
@@ -131,6 +144,8 @@ def test_no_file_and_a_folder(tmp_path: Path) -> None:
         load_instrument(tmp_path / "my.toml")
     with pytest.raises(Refused, match="is a folder"):
         load_instrument(tmp_path)
+    with pytest.raises(Refused, match=r"^\.: is a folder; name the file inside it"):
+        load_instrument(Path(""))
     with pytest.raises(Refused, match="cannot be read"):
         load_instrument(tmp_path / ("x" * 5000))
 

@@ -138,7 +138,10 @@ def test_settings_follow_the_xdg_specification() -> None:
     plain = settings({"HOME": "/h"})
     assert plain.cache_dir == Path("/h/.cache/graduale")
     assert plain.state_dir == Path("/h/.local/state/graduale")
-    assert plain.workshop_file == Path("/h/.config/graduale/workshop.toml")
+    assert plain.workshop_file is None
+    assert settings({"HOME": "/h", "GRADUALE_WORKSHOP": "/w/w.toml"}).workshop_file == Path(
+        "/w/w.toml"
+    )
     given = settings({"HOME": "/h", "XDG_CACHE_HOME": "/c", "XDG_STATE_HOME": "relative"})
     assert given.cache_dir == Path("/c/graduale")
     assert given.state_dir == plain.state_dir

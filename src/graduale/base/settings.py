@@ -13,26 +13,25 @@ DEFAULT_CACHE_MB = 500.0
 
 @dataclass(frozen=True)
 class Settings:
-    """Folders and limits of this computer; nothing here changes a result."""
+    """Folders and limits of this computer, and where the workshop's settings stand."""
 
     cache_dir: Path
     cache_cap_mb: float
     state_dir: Path  # reports of our own faults
-    workshop_file: Path  # the maker's workshop.toml, which need not exist
+    workshop_file: Path | None  # the maker's workshop.toml for all instruments, when named
     book_file: Path  # the workshop book, which need not exist
 
 
 def settings(environment: Mapping[str, str] | None = None) -> Settings:
     """Settings from `environment` (default: the process's own).
 
-    GRADUALE_CACHE, GRADUALE_CACHE_MB, GRADUALE_WORKSHOP and GRADUALE_BOOK outrank the XDG
-    folders; a cap that is not a positive number is taken as the default.
+    GRADUALE_CACHE and GRADUALE_BOOK outrank the XDG folders; GRADUALE_CACHE_MB is the cache's cap
+    (the default where it is not a positive number); GRADUALE_WORKSHOP names a workshop.toml.
     """
     env = os.environ if environment is None else environment
     home = Path(env.get("HOME") or Path.home())
     cache = env.get("GRADUALE_CACHE") or _xdg(env, "XDG_CACHE_HOME", home / ".cache")
-    config = _xdg(env, "XDG_CONFIG_HOME", home / ".config")
-    workshop = env.get("GRADUALE_WORKSHOP") or config / "workshop.toml"
+    workshop = env.get("GRADUALE_WORKSHOP")
     book = env.get("GRADUALE_BOOK") or _xdg(env, "XDG_DATA_HOME", home / ".local" / "share") / (
         "workshop.book"
     )
@@ -40,7 +39,7 @@ def settings(environment: Mapping[str, str] | None = None) -> Settings:
         cache_dir=Path(cache),
         cache_cap_mb=_positive(env.get("GRADUALE_CACHE_MB"), DEFAULT_CACHE_MB),
         state_dir=_xdg(env, "XDG_STATE_HOME", home / ".local" / "state"),
-        workshop_file=Path(workshop),
+        workshop_file=Path(workshop) if workshop else None,
         book_file=Path(book),
     )
 

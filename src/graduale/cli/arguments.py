@@ -39,7 +39,7 @@ def _new(add: Add) -> None:
     one = add("new", commands.new)
     one.add_argument("kind", metavar="KIND", help=say("cli.help.kind"))
     one.add_argument("dimensions", nargs="*", metavar="NAME=VALUE", help=say("cli.help.dimensions"))
-    one.add_argument("--out", type=Path, required=True, metavar="FILE", help=say("cli.help.file"))
+    one.add_argument("--out", type=_path, required=True, metavar="FILE", help=say("cli.help.file"))
 
 
 def _check(add: Add) -> None:
@@ -49,7 +49,7 @@ def _check(add: Add) -> None:
 def _decide(add: Add) -> None:
     one = add("decide", commands.decide)
     _instrument(one)
-    one.add_argument("--out", type=Path, required=True, metavar="DIR", help=say("cli.help.out"))
+    one.add_argument("--out", type=_path, required=True, metavar="DIR", help=say("cli.help.out"))
 
 
 def _alternatives(add: Add) -> None:
@@ -69,9 +69,9 @@ def _alternatives(add: Add) -> None:
 def _judge(add: Add) -> None:
     one = add("judge", commands.judge)
     _instrument(one)
-    one.add_argument("readings", type=Path, metavar="READINGS.csv", help=say("cli.help.readings"))
-    one.add_argument("--out", type=Path, metavar="DIR", help=say("cli.help.out"))
-    one.add_argument("--decision", type=Path, metavar="DIR", help=say("cli.help.target"))
+    one.add_argument("readings", type=_path, metavar="READINGS.csv", help=say("cli.help.readings"))
+    one.add_argument("--out", type=_path, metavar="DIR", help=say("cli.help.out"))
+    one.add_argument("--decision", type=_path, metavar="DIR", help=say("cli.help.target"))
 
 
 def _wood(add: Add) -> None:
@@ -116,13 +116,13 @@ def _sheets(add: Add) -> None:
 
 def _instrument(one: argparse.ArgumentParser) -> None:
     one.add_argument(
-        "instrument", type=Path, metavar="INSTRUMENT.toml", help=say("cli.help.instrument")
+        "instrument", type=_path, metavar="INSTRUMENT.toml", help=say("cli.help.instrument")
     )
 
 
 def _decision(one: argparse.ArgumentParser) -> None:
-    one.add_argument("decision", type=Path, metavar="DIR", help=say("cli.help.decision"))
-    one.add_argument("--out", type=Path, metavar="DIR", help=say("cli.help.again"))
+    one.add_argument("decision", type=_path, metavar="DIR", help=say("cli.help.decision"))
+    one.add_argument("--out", type=_path, metavar="DIR", help=say("cli.help.again"))
 
 
 def _override(one: argparse.ArgumentParser, name: str, **more: Any) -> None:
@@ -132,6 +132,13 @@ def _override(one: argparse.ArgumentParser, name: str, **more: Any) -> None:
     one.add_argument(
         flag, dest=f"with_{name}", metavar=metavar, help=say(f"cli.help.{name}"), **more
     )
+
+
+def _path(text: str) -> Path:
+    """A path as typed. Errors: ArgumentTypeError when nothing was typed."""
+    if not text.strip():
+        raise argparse.ArgumentTypeError(say("cli.empty_name"))
+    return Path(text)
 
 
 class _Version(argparse.Action):

@@ -44,6 +44,7 @@ class Sheet:
     extra: dict[str, Mapping[str, Any]] = field(
         default_factory=dict
     )  # rows that outrank the kind's
+    bound: list[str] = field(default_factory=list)  # keys whose row found no room for its own value
 
     def take(self, key: str, given: Given, source: str) -> None:
         """A number that the maker wrote in the file named `source`."""
@@ -54,7 +55,7 @@ class Sheet:
         """The number at `key`, from its row (to 0.01) when the maker did not write it."""
         if key not in self.numbers:
             row = self._row(key)
-            self.numbers[key] = round(self._worked_out(row), 2)
+            self.numbers[key] = round(self._bounded(key, row), 2)
             self._note(key, row)
         return self.numbers[key]
 
@@ -87,10 +88,24 @@ class Sheet:
             return self._nut_on_string_line(float(row["above"]))
         if "over" in row:
             return over_table(self.number(row["over"]), row["at"], row["values"])
-        if "sum" in row:
-            total = sum(self.number(k) * float(f) for k, f in row["sum"])
-            return max(total + float(row.get("const", 0.0)), float(row.get("at_least", -math.inf)))
-        return float(row["value"])
+        return self._sum(row) if "sum" in row else float(row["value"])
+
+    def _sum(self, row: Mapping[str, Any]) -> float:
+        total = sum(self.number(k) * float(f) for k, f in row["sum"])
+        return float(total) + float(row.get("const", 0.0))
+
+    def _bounded(self, key: str, row: Mapping[str, Any]) -> float:
+        """The row's value between its bounds; a sum that bounds it is noted in `bound`."""
+        value = self._worked_out(row)
+        for name, pick in (("at_least", max), ("at_most", min)):
+            limit = row.get(name)
+            if isinstance(limit, Mapping):
+                kept = pick(value, self._sum(limit))
+                self.bound += [key] if kept != value else []
+                value = kept
+            elif limit is not None:
+                value = pick(value, float(limit))
+        return value
 
     def _nut_on_string_line(self, above: float) -> float:
         """Height (mm) of the string at the nut above the top's gluing plane.

@@ -9,14 +9,15 @@ LARGEST_BYTES = 2_000_000
 
 def read_text(path: Path, largest: int = LARGEST_BYTES) -> str:
     """The text of a UTF-8 file of at most `largest` bytes. Raises Refused."""
+    name = path.name or str(path)
     try:
         if path.is_dir():
-            raise refuse("is-a-folder", path.name, "is a folder; name the file inside it.")
+            raise refuse("is-a-folder", name, "is a folder; name the file inside it.")
         size = path.stat().st_size
         if size > largest:
             raise refuse(
                 "file-too-large",
-                path.name,
+                name,
                 f"is {size / 1e6:.1f} MB, more than the "
                 f"{largest / 1e6:.0f} MB this program reads; thin its lists of points "
                 "or name the right file.",
@@ -25,18 +26,18 @@ def read_text(path: Path, largest: int = LARGEST_BYTES) -> str:
             raw = stream.read(largest + 1)
     except FileNotFoundError:
         raise refuse(
-            "no-such-file", path.name, "does not exist; check the name and the folder."
+            "no-such-file", name, "does not exist; check the name and the folder."
         ) from None
     except (OSError, ValueError) as wrong:
         reason = getattr(wrong, "strerror", None) or "the name is not usable"
         raise refuse(
             "unreadable-file",
-            path.name,
+            name,
             f"cannot be read ({reason}); mend its permissions or name another file.",
         ) from None
     if len(raw) > largest:
-        raise refuse("file-too-large", path.name, "never ends; name a plain file.")
-    return decoded(raw, path.name)
+        raise refuse("file-too-large", name, "never ends; name a plain file.")
+    return decoded(raw, name)
 
 
 def decoded(raw: bytes, name: str) -> str:

@@ -12,13 +12,14 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from graduale.base.findings import Finding, Refused
+from graduale.base.settings import settings
 from graduale.base.units import MM_PER_INCH
 from graduale.files import build
 from graduale.files.defaults import Sheet, kind_names
 from graduale.files.disk import read_text
 from graduale.files.fields import hole_polygons
 from graduale.files.fit import contradictions
-from graduale.files.problems import error, findings_of, nearest, toml_finding
+from graduale.files.problems import error, findings_of, first_of, nearest, toml_finding
 from graduale.files.quantity import Given, Unreadable, shown
 from graduale.files.relate import relate
 from graduale.files.schema import (
@@ -45,16 +46,25 @@ class Loaded:
     values: Mapping[str, Value]
 
 
-def load_instrument(path: Path, workshop: Path | None = None) -> Loaded:
-    """Reads the file at `path`; `workshop` defaults to a workshop.toml beside it, if there is one.
+def load_instrument(path: Path, *, beside_only: bool = False) -> Loaded:
+    """Reads the file at `path`, and the workshop's settings that go with it (`workshop_for`).
 
+    With `beside_only` no workshop.toml but the one in its own folder is looked for.
     Raises Refused with every error found.
     """
-    beside = path.parent / WORKSHOP_NAME
-    shop_path = workshop if workshop is not None else (beside if beside.is_file() else None)
+    shop_path = workshop_for(path, beside_only=beside_only)
     text = read_text(path)
     shop = None if shop_path is None else (read_text(shop_path), shop_path.name)
     return parse_instrument(text, path.name, shop)
+
+
+def workshop_for(path: Path, *, beside_only: bool = False) -> Path | None:
+    """The workshop.toml beside the instrument file at `path`, else the one that GRADUALE_WORKSHOP
+    names, else None."""
+    beside = path.parent / WORKSHOP_NAME
+    if beside.is_file():
+        return beside
+    return None if beside_only else settings().workshop_file
 
 
 def parse_instrument(text: str, name: str, workshop: tuple[str, str] | None = None) -> Loaded:
@@ -77,7 +87,7 @@ def build_instrument(
         except Refused as refused:
             errors += list(refused.findings)
     if table is None or errors:
-        raise Refused(errors)
+        raise Refused(first_of(errors, name))
     return _filled(table, name, shop, workshop[1] if workshop else "")
 
 
@@ -138,9 +148,30 @@ def _filled(table: InstrumentFile, name: str, shop: WorkshopFile | None, shop_na
     found = contradictions(instrument, name)
     errors += [f for f in found if f.level == "error"]
     if errors:
-        raise Refused(errors)
+        raise Refused(first_of(errors, name))
     values: dict[str, Value] = {**sheet.numbers, **sheet.texts, **sheet.flags}
-    return Loaded(instrument, (*found, *assumptions(instrument, name)), values)
+    tight = _tight(sheet, instrument, name)
+    return Loaded(instrument, (*found, *tight, *assumptions(instrument, name)), values)
+
+
+def _tight(sheet: Sheet, instrument: Instrument, name: str) -> tuple[Finding, ...]:
+    """What was drawn smaller than its kind usually is, so that it finds room in a narrow body."""
+    keys = [k for k in dict.fromkeys(sheet.bound) if k in instrument.known]
+    by_part: dict[str, list[str]] = {}
+    for key in keys:
+        part, _, last = key.rpartition(".")
+        by_part.setdefault(part, []).append(f"{last} {sheet.numbers[key]:g}")
+    waist = instrument.body.waist_width_mm
+    return tuple(
+        Finding(
+            "warning",
+            "fitted-to-waist",
+            f"{name}: {part}",
+            f"fitted to the room in a waist of {waist:g} mm: {', '.join(values)}; write your own "
+            "where you know better.",
+        )
+        for part, values in by_part.items()
+    )
 
 
 def assumptions(instrument: Instrument, name: str) -> tuple[Finding, ...]:

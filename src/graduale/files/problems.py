@@ -9,7 +9,9 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from graduale.base.findings import Finding
-from graduale.files.quantity import shown
+from graduale.files.quantity import printable, shown
+
+MOST_TOLD = 40  # problems of one file at once
 
 
 def error(key: str, name: str, place: str, sentence: str) -> Finding:
@@ -22,8 +24,20 @@ def dotted(loc: tuple[int | str, ...]) -> str:
     """('strings', 'string', 0, 'gauge') as 'strings.string[1].gauge' (counted from one)."""
     out = ""
     for part in loc:
-        out += f"[{part + 1}]" if isinstance(part, int) else ("." if out else "") + part
+        if isinstance(part, int):
+            out += f"[{part + 1}]"
+        else:
+            out += ("." if out else "") + (printable(part) or '""')
     return out
+
+
+def first_of(errors: list[Finding], name: str) -> list[Finding]:
+    """The errors, or the first of very many and how many more there are."""
+    more = len(errors) - MOST_TOLD
+    if more <= 0:
+        return errors
+    sentence = f"{more} more problems like these follow; mend the first ones and look again."
+    return [*errors[:MOST_TOLD], error("and-more", name, "", sentence)]
 
 
 def findings_of(wrong: ValidationError, name: str, model: type[BaseModel]) -> list[Finding]:

@@ -176,6 +176,10 @@ def _float(text: str) -> float:
 
 def shown(raw: Any) -> str:
     """What was written, cut to a readable length."""
-    text = repr(raw) if not isinstance(raw, str) else f'"{raw}"'
-    text = "".join(c if c.isprintable() else "·" for c in text)
-    return text if len(text) <= 48 else text[:45] + "..."
+    return printable(repr(raw) if not isinstance(raw, str) else f'"{raw}"')
+
+
+def printable(text: str, longest: int = 48) -> str:
+    """The text in letters that a terminal may be given, cut to `longest`."""
+    plain = "".join(c if c.isprintable() else "·" for c in text[: longest + 1])
+    return plain if len(plain) <= longest else plain[: longest - 3] + "..."

@@ -19,8 +19,8 @@ from statistics import median
 from graduale.base.arrays import Floats, freeze
 from graduale.base.findings import Finding, Refused
 from graduale.files.disk import read_text
-from graduale.files.problems import error, nearest
-from graduale.files.quantity import shown
+from graduale.files.problems import error, first_of, nearest
+from graduale.files.quantity import printable, shown
 
 NEEDED = ("plate", "x_mm", "y_mm", "thickness_mm")
 COLUMNS = (*NEEDED, "stage", "when", "note")
@@ -80,7 +80,7 @@ def parse_readings(text: str, name: str) -> Readings:
     errors: list[Finding] = []
     read = [_row(cells, columns, line, name, errors) for line, cells in rows]
     if errors:
-        raise Refused(errors)
+        raise Refused(first_of(errors, name))
     return _readings([r for r in read if r is not None], name)
 
 
@@ -114,7 +114,7 @@ def _columns(head: list[str], line: int, name: str) -> dict[str, int]:
         if column and column not in COLUMNS:
             near = nearest(column, COLUMNS)
             hint = f"did you mean '{near}'?" if near else f"known: {', '.join(COLUMNS)}."
-            sentence = f"the column '{head[at][:40]}' is not known; {hint}"
+            sentence = f"the column '{printable(head[at])}' is not known; {hint}"
             errors.append(error("unknown-column", name, place, sentence))
         elif column and names.index(column) != at:
             sentence = f"the column '{column}' stands twice; keep one."
@@ -124,7 +124,7 @@ def _columns(head: list[str], line: int, name: str) -> dict[str, int]:
         sentence = f"the column {missing[0]} is missing; the header is {','.join(COLUMNS)}."
         errors.append(error("missing-column", name, place, sentence))
     if errors:
-        raise Refused(errors)
+        raise Refused(first_of(errors, name))
     return {column: names.index(column) for column in COLUMNS if column in names}
 
 

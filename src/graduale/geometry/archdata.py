@@ -1,11 +1,12 @@
 """The heights from which an outside is drawn: given ones and those by rule, each with its trust."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from graduale.base.arrays import Floats
+from graduale.base.arrays import Floats, freeze
 from graduale.geometry.archrule import Rule, cross_points, edge_rule, through
 from graduale.geometry.outline import Outline
 from graduale.records.instrument import ArchShape
@@ -55,8 +56,7 @@ def drawn_lines(shape: ArchShape, rule: Rule) -> Heights:
 
 def rim_and_field(shape: ArchShape, rule: Rule, step: float) -> tuple[Heights, Heights]:
     """Edge and channel, and the field by rule, on a lattice that reaches past the edge."""
-    xy = _lattice(rule.frame.outline, step)
-    d = rule.frame.outline.edge_distance(xy)
+    xy, d = _lattice(rule.frame.outline, step)
     rim = (d > -PAST_MM) & (d <= shape.channel_at_mm)
     edge = heights_of(xy[rim], edge_rule(d[rim], shape), SIGMA_EDGE)
     inner = xy[d > shape.channel_at_mm]
@@ -73,10 +73,13 @@ def rim_and_field(shape: ArchShape, rule: Rule, step: float) -> tuple[Heights, H
     return edge, together(field)
 
 
-def _lattice(outline: Outline, step: float) -> Floats:
+@lru_cache(maxsize=2)
+def _lattice(outline: Outline, step: float) -> tuple[Floats, Floats]:
+    """Points (m, 2) and their distance to the edge (m,); kept for the other plate."""
     low, high = outline.xy.min(axis=0) - PAST_MM, outline.xy.max(axis=0) + PAST_MM
     gx, gy = np.meshgrid(np.arange(low[0], high[0], step), np.arange(low[1], high[1], step))
-    return np.column_stack([gx.ravel(), gy.ravel()])
+    xy = freeze(np.column_stack([gx.ravel(), gy.ravel()]), (None, 2))
+    return xy, freeze(outline.edge_distance(xy), (len(xy),))
 
 
 def together(parts: list[Heights]) -> Heights:

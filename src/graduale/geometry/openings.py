@@ -1,5 +1,9 @@
 """Soundholes: two mirror images with round eyes, an S-curved slot between them, and notches."""
 
+from dataclasses import replace
+from functools import lru_cache
+from itertools import product
+
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike
@@ -11,39 +15,66 @@ from graduale.geometry.arching import Arching
 from graduale.geometry.curves import as_points, counter_clockwise, drop_repeats
 from graduale.geometry.outline import Outline
 from graduale.geometry.slot import WHERE, Eye, disc, hole_ring, slot_run
-from graduale.records.instrument import Body, Side, Soundholes
+from graduale.records.instrument import Body, Soundholes
 
 __all__ = ["Eye", "clearance", "disc", "eyes_of", "soundholes_of"]
 
 LEAN_MOST = 0.5  # the line that joins the eyes, outward for its run along the body
 GLUED_MM = 1.5  # of gluing surface beyond the ribs that an opening must leave
+HAIR_MM = 0.2  # over the least room, as the slot widens a little on the arch
+STRIDE = 20  # places of 0.02 mm
+PULLS = 4  # places of the lower eye that are tried
+STRAIGHTER_DEG = (0.0, 25.0, 50.0, 75.0)  # how much straighter the slot may run into its eyes
 SPARE_MM = 2.0  # more room than that is sought for the slot
 
 
-def eyes_of(holes: Soundholes, outline: Outline) -> tuple[Eye, ...]:
+def eyes_of(holes: Soundholes, outline: Outline, body: Body) -> tuple[Eye, ...]:
     """The four eyes, bass first; none when there are no holes or they are given as points.
 
     The lower eye stands off the edge by at least `lower_eye_edge_mm`, and by more where the slot
-    would lean over by more than one in two.
+    would lean over by more than one in two, or come on to the ribs of a narrow waist.
 
-    Errors: Refused when the lower eye finds no place at its distance from the edge.
+    Errors: Refused when a number is impossible, the lower eye finds no place at its distance from
+    the edge, or no slot joins the eyes.
     """
     if not holes.present or holes.points:
         return ()
+    bass = _laid_out(holes, outline, body)[0]
+    treble = (replace(e, side="treble", y_mm=-e.y_mm) for e in bass)
+    return (*bass, *treble)
+
+
+@lru_cache(maxsize=8)
+def _laid_out(holes: Soundholes, outline: Outline, body: Body) -> tuple[tuple[Eye, Eye], Floats]:
+    """The bass eyes (upper, lower) and the middle line (k, 2) of the slot between them.
+
+    Until the slot has room in the waist, the lower eye is drawn in toward the upper one's line, and
+    the slot runs straighter into its eyes.
+    """
+    _check_numbers(holes)
+    upper, lower = _bass_eyes(holes, outline)
+    least = _least_room(body)
+    best, found = -np.inf, ((upper, lower), np.zeros((0, 2)))
+    inmost = min(upper.y_mm, lower.y_mm)
+    for straight, y in product(STRAIGHTER_DEG, np.linspace(lower.y_mm, inmost, PULLS)):
+        eyes = (upper, replace(lower, y_mm=float(y)))
+        clear, run = _clear_run(holes, eyes, straight, outline, least + SPARE_MM)
+        if clear > best + 1e-6:
+            best, found = clear, (eyes, run)
+        if best >= least + HAIR_MM:
+            break
+    return found
+
+
+def _bass_eyes(holes: Soundholes, outline: Outline) -> tuple[Eye, Eye]:
+    """Upper and lower eye as far out as edge and lean let them."""
     up_r, low_r = 0.5 * holes.upper_eye_mm, 0.5 * holes.lower_eye_mm
-    up = (holes.notch_x_mm + 0.5 * holes.length_mm - up_r, 0.5 * holes.upper_eye_gap_mm + up_r)
+    up_x = holes.notch_x_mm + 0.5 * holes.length_mm - up_r
+    up_y = 0.5 * holes.upper_eye_gap_mm + up_r
     low_x = holes.notch_x_mm - 0.5 * holes.length_mm + low_r
-    most_y = up[1] + LEAN_MOST * (up[0] - low_x)
-    low = (low_x, min(most_y, _lower_eye_y(holes, outline, low_x)))
-    sides: tuple[tuple[Side, float], ...] = (("bass", 1.0), ("treble", -1.0))
-    return tuple(
-        eye
-        for side, sign in sides
-        for eye in (
-            Eye(side, "upper", up[0], sign * up[1], up_r),
-            Eye(side, "lower", low[0], sign * low[1], low_r),
-        )
-    )
+    most_y = up_y + LEAN_MOST * (up_x - low_x)
+    low_y = min(most_y, _lower_eye_y(holes, outline, low_x))
+    return Eye("bass", "upper", up_x, up_y, up_r), Eye("bass", "lower", low_x, low_y, low_r)
 
 
 def _lower_eye_y(holes: Soundholes, outline: Outline, x: float) -> float:
@@ -53,10 +84,16 @@ def _lower_eye_y(holes: Soundholes, outline: Outline, x: float) -> float:
     y = np.arange(0.0, float(min(bass[0], treble[0])), 0.02)
     if len(y) == 0:
         raise refuse("soundhole-off", WHERE, "the lower eye lies off the plate; move notch_x")
-    column = np.column_stack([np.full(len(y), x), y])
-    mirrored = column * np.array([1.0, -1.0])
-    room = np.minimum(outline.edge_distance(column), outline.edge_distance(mirrored))
-    fits = np.flatnonzero(room >= want)
+
+    def room(at: Floats) -> Floats:
+        column = np.column_stack([np.full(len(at), x), at])
+        both = np.vstack([column, column * np.array([1.0, -1.0])])
+        return np.asarray(outline.edge_distance(both).reshape(2, -1).min(axis=0))
+
+    # the room changes by no more than the way gone, so most places need no closer look
+    rough = np.repeat(room(y[::STRIDE]), STRIDE)[: len(y)]
+    near = np.flatnonzero(rough + 0.02 * STRIDE >= want)
+    fits = near[room(y[near]) >= want]
     if len(fits) == 0:
         raise refuse(
             "soundhole-no-room",
@@ -86,10 +123,8 @@ def soundholes_of(
     if holes.points:
         rings = tuple(_given(p) for p in holes.points)
     else:
-        _check_numbers(holes)
-        upper, lower = eyes_of(holes, outline)[:2]
-        run = _clear_run(holes, (upper, lower), outline, _least_room(body) + SPARE_MM)
-        bass = hole_ring(holes, (upper, lower), run, arching, notched)
+        eyes, run = _laid_out(holes, outline, body)
+        bass = hole_ring(holes, eyes, run, arching, notched)
         rings = (bass, counter_clockwise(bass * np.array([1.0, -1.0])))
     _check_place(rings, body, outline)
     return rings
@@ -135,17 +170,20 @@ def _check_numbers(holes: Soundholes) -> None:
         )
 
 
-def _clear_run(holes: Soundholes, eyes: tuple[Eye, Eye], outline: Outline, room: float) -> Floats:
-    """The slot's middle line (k, 2), drawn inward until the slot has `room` mm to the edge."""
+def _clear_run(
+    holes: Soundholes, eyes: tuple[Eye, Eye], straight_deg: float, outline: Outline, room: float
+) -> tuple[float, Floats]:
+    """The slot's middle line (k, 2), drawn inward until the slot has `room` mm to the edge, and
+    the room that it has."""
     best, run = -np.inf, np.zeros((0, 2))
     for inward in np.arange(0.0, 0.5 * abs(eyes[1].y_mm - eyes[0].y_mm) + 0.5, 0.5):
-        tried = slot_run(holes, eyes, float(inward))
+        tried = slot_run(holes, eyes, float(inward), straight_deg)
         clear = float(outline.edge_distance(tried).min()) - 0.5 * holes.width_mm
         if clear > best + 1e-6:
             best, run = clear, tried
         if best >= room:
             break
-    return run
+    return best, run
 
 
 def _least_room(body: Body) -> float:
@@ -163,14 +201,16 @@ def _check_place(rings: tuple[Floats, ...], body: Body, outline: Outline) -> Non
             x, y = ring[worst]
             sentence = (
                 f"a soundhole is {max(0.0, room[worst]):.1f} mm from the edge at x = {x:.0f}"
-                f", y = {y:.0f}, where ribs and gluing surface need {least:.1f}; move or shorten it"
+                f", y = {y:.0f}, where ribs and gluing surface need {least:.1f}; move, shorten or "
+                "leave it out"
             )
             findings += refuse("soundhole-edge", WHERE, sentence).findings
     for i, a in enumerate(rings):
         for b in rings[i + 1 :]:
             if clearance(a, b) < 4.0:
                 sentence = (
-                    "the two soundholes meet or leave less than 4 mm; set upper_eye_gap wider"
+                    "the two soundholes meet or leave less than 4 mm; set upper_eye_gap wider, or "
+                    "leave them out with present = false"
                 )
                 findings += refuse("soundhole-overlap", WHERE, sentence).findings
     if findings:

@@ -42,10 +42,13 @@ def disc(x_mm: float, y_mm: float, radius_mm: float) -> Floats:
     return np.column_stack([x_mm + radius_mm * np.cos(angle), y_mm + radius_mm * np.sin(angle)])
 
 
-def slot_run(holes: Soundholes, eyes: tuple[Eye, Eye], inward: float) -> Floats:
+def slot_run(
+    holes: Soundholes, eyes: tuple[Eye, Eye], inward: float, straight_deg: float = 0.0
+) -> Floats:
     """Middle line of the slot from the top of the upper eye to the bottom of the lower (k, 2).
 
-    At the notch it lies `inward` mm nearer the middle than the line that joins the eyes.
+    At the notch it lies `inward` mm nearer the middle than the line that joins the eyes. It leaves
+    its eyes by `straight_deg` straighter than usual, so that it swings out less beside them.
     Errors: Refused when no fair curve joins the eyes.
     """
     upper, lower = eyes
@@ -56,9 +59,9 @@ def slot_run(holes: Soundholes, eyes: tuple[Eye, Eye], inward: float) -> Floats:
     lean = float(np.degrees(np.arctan(LEAN_SHARE * out / fall)))
     middle = upper.y_mm + out * (holes.notch_x_mm - upper.x_mm) / -fall - inward
     ways = (
-        Way(upper.x_mm + reach_up, upper.y_mm, 90.0 - CURL_DEG),
+        Way(upper.x_mm + reach_up, upper.y_mm, 90.0 - CURL_DEG + straight_deg),
         Way(holes.notch_x_mm, middle, 180.0 - lean),
-        Way(lower.x_mm - reach_low, lower.y_mm, 90.0 - CURL_DEG),
+        Way(lower.x_mm - reach_low, lower.y_mm, 90.0 - CURL_DEG + straight_deg),
     )
     try:
         return resample(fair_curve(ways), 0.8)

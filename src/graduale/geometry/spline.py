@@ -6,6 +6,7 @@ smoothing with B-splines and penalties', Statistical Science 11, 1996 [both from
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,7 +18,7 @@ from graduale.base.arrays import Floats, Ints, freeze
 _GAUSS_AT, _GAUSS_WEIGHT = np.polynomial.legendre.leggauss(4)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Net:
     """Regular net of knots: origin (x, y) mm, step mm, cells along x and y."""
 
@@ -134,7 +135,9 @@ def _gram(cells: int, step: float, order: int) -> sparse.csr_matrix:
     return sparse.coo_matrix((data, (row, col)), shape=(cells + 3, cells + 3)).tocsr()
 
 
+@lru_cache(maxsize=2)
 def _bending(net: Net) -> sparse.csr_matrix:
+    """Kept for the other plate, whose net is most often the same."""
     x = [_gram(net.cells_x, net.step_mm, k) for k in range(3)]
     y = [_gram(net.cells_y, net.step_mm, k) for k in range(3)]
     total = sparse.kron(x[2], y[0]) + 2.0 * sparse.kron(x[1], y[1]) + sparse.kron(x[0], y[2])

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from graduale.base.findings import Finding, Refused
+from graduale.base.threads import blas_threads
 from graduale.files.instrument import Loaded, load_instrument
 from graduale.jobs.check_report import (
     WORTH_MEASURING,
@@ -40,6 +41,11 @@ def run(path: Path) -> JobResult:
 
 def inspect(loaded: Loaded, name: str) -> Checked:
     """Every finding of files, wood, geometry, clashes and strings."""
+    with blas_threads():
+        return _inspected(loaded, name)
+
+
+def _inspected(loaded: Loaded, name: str) -> Checked:
     i = loaded.instrument
     found = list(loaded.findings)
     found += _woods(i, name)
@@ -111,7 +117,7 @@ def _lower_eye(i: Instrument, shapes: Shapes, name: str) -> Iterator[Finding]:
     if abs(room - i.soundholes.lower_eye_edge_mm) > 1.0:
         sentence = (
             f"the lower eyes stand {room:.0f} mm from the edge, more than the "
-            f"{i.soundholes.lower_eye_edge_mm:g} written, so that the slot does not lie too flat; "
-            "write the hole's own points if it must be otherwise."
+            f"{i.soundholes.lower_eye_edge_mm:g} written, so that the slot does not lie too flat "
+            "or too near the waist's edge; write the hole's own points if it must be otherwise."
         )
         yield Finding("note", "lower-eye-further-in", f"{name}: {key}", sentence)

@@ -46,7 +46,7 @@ def shapes_of(instrument: Instrument, name: str) -> tuple[Shapes | None, tuple[F
         return None, tuple(found)
     try:
         holes = soundholes_of(instrument.soundholes, instrument.body, outline, arches["top"])
-        eyes = eyes_of(instrument.soundholes, outline)
+        eyes = eyes_of(instrument.soundholes, outline, instrument.body)
     except Refused as refused:
         return None, _placed(refused, name, "soundholes")
     return Shapes(outline, arches["top"], arches["back"], holes, eyes), ()

@@ -13,7 +13,7 @@ from graduale.base.findings import Refused
 from graduale.base.progress import Progress, part
 from graduale.base.threads import blas_threads
 from graduale.box.plate import PlateBody
-from graduale.files.instrument import load_instrument
+from graduale.files.instrument import load_instrument, workshop_for
 from graduale.files.workshop import WORKSHOP_NAME
 from graduale.jobs import check
 from graduale.jobs.deciding import Decided, decide
@@ -66,8 +66,8 @@ def run(path: Path, out: Path, progress: Progress) -> JobResult:
         progress(0.86, "holes")
         found, files = _files(made, doubts, part(progress, 0.86, 0.98))
     files[INSTRUMENT_NAME] = raw
-    shop = path.parent / WORKSHOP_NAME
-    if shop.is_file():
+    shop = workshop_for(path)
+    if shop is not None:
         files[WORKSHOP_NAME] = shop.read_bytes()
     text = summary(found, loaded.instrument, str(out), sheets_name(loaded.instrument))
     files["summary.txt"] = text + "\n"

@@ -53,13 +53,13 @@ def read_earlier(folder: Path) -> Earlier:
         found = json.loads((folder / _DECISION).read_text(encoding="utf-8"))
     except (FileNotFoundError, NotADirectoryError):
         raise refuse("no-decision", where, "is not there; run 'graduale decide' first.") from None
-    except (OSError, ValueError) as wrong:
+    except (OSError, ValueError, RecursionError) as wrong:
         sentence = f"cannot be read ({type(wrong).__name__}); run 'graduale decide' again."
         raise refuse("bad-decision", where, sentence) from None
     if not isinstance(found, dict) or found.get("format") != FORMAT:
         sentence = f"is not of format {FORMAT}; run 'graduale decide' again."
         raise refuse("bad-decision", where, sentence)
-    instrument = load_instrument(folder / INSTRUMENT_NAME).instrument
+    instrument = load_instrument(folder / INSTRUMENT_NAME, beside_only=True).instrument
     if found.get("instrument_digest") != instrument_digest(instrument):
         sentence = "is not the one this decision was made for; run 'graduale decide' again."
         raise refuse("instrument-changed", str(folder / INSTRUMENT_NAME), sentence)

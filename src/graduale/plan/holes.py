@@ -22,7 +22,7 @@ from graduale.plan.tools import Doubt, WoodKind, hole_doubt, layout_rule, tool
 from graduale.plan.zones import Zone
 from graduale.records.instrument import Drill, PlateName
 
-LEAST_DEPTH_MM = 0.4  # a mark is set where about so much and the tolerance can be drilled
+LEAST_DEPTH_MM = 0.4  # along the bit to its deepest point; a shallower hole guides no gouge
 TOWARD: tuple[str, ...] = (
     "neck",
     "neck and bass",
@@ -149,7 +149,7 @@ def _drillable(field: Field, way: Way, exact: Needed) -> tuple[Ints, dict[int, s
     reasons: dict[int, str] = {}
     bottom = exact.axes.at(np.maximum(exact.along, 0.0))
     for i, along in enumerate(exact.along):
-        if along <= 0:
+        if along < LEAST_DEPTH_MM:
             reasons[i] = NOTHING
         elif way.hold == "tilted":
             x, y = float(bottom[i, 0]), float(bottom[i, 1])
@@ -161,8 +161,12 @@ def _drillable(field: Field, way: Way, exact: Needed) -> tuple[Ints, dict[int, s
 
 
 def _lost(holes: Needed, out: Drilled) -> list[Blank]:
-    """Holes that the rounded setting no longer drills."""
-    return [_blank(holes.axes.mark[i], NOTHING) for i in np.flatnonzero(out.along <= 0)]
+    """Holes that the rounded setting no longer drills, or hardly."""
+    return [_blank(holes.axes.mark[i], NOTHING) for i in np.flatnonzero(~_worthy(out))]
+
+
+def _worthy(out: Drilled) -> NDArray[np.bool_]:
+    return np.asarray(out.along >= LEAST_DEPTH_MM - 1e-9)
 
 
 def _blank(mark: Floats, reason: str) -> Blank:
@@ -175,7 +179,7 @@ def _records(
     slope = slopes_deg(outside, holes.axes.mark[:, :2])
     return [
         _record(plate, way, holes, out, float(slope[i]), int(i))
-        for i in np.flatnonzero(out.along > 0)
+        for i in np.flatnonzero(_worthy(out))
     ]
 
 
