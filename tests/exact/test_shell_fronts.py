@@ -9,6 +9,7 @@ from graduale.base.arrays import Floats
 from graduale.shell.dissection import Graph, dissect
 from graduale.shell.fronts import FrontFactor, Plan
 from graduale.shell.modes import SHIFT, free_modes
+from graduale.shell.refactor import Keeping, Near
 from graduale.shell.solver import SuperLuFactor, factor, factor_lu
 from tests.exact.test_shell_slopes import arched
 
@@ -72,6 +73,34 @@ def test_pieces_that_do_not_hang_together() -> None:
     right = np.random.default_rng(4).normal(size=(both.shape[0], 2))
     mine = Plan.of(both).factor(both.data).solve(right)
     assert mine == pytest.approx(factor_lu(both).solve(right), rel=1e-6, abs=1e-9)
+
+
+def test_a_factor_that_follows_a_change_is_the_new_one() -> None:
+    one = held(3.0)
+    thick = np.full(len(SHELL.triangles), 3.0)
+    thick[:40] = 2.0
+    other = held(thick)
+    plan = Plan.of(one, 60)
+    keeping = Keeping.of(plan, one.nnz)
+    first = keeping.factor(one.data)
+    new = keeping.factor(other.data, first)
+    same = sum(a is b for a, b in zip(first.inner.blocks, new.inner.blocks, strict=True))
+    assert 0 < same < len(plan.fronts)
+    right = np.random.default_rng(8).normal(size=(one.shape[0], 2))
+    assert np.array_equal(new.solve(right), plan.factor(other.data).solve(right))
+
+
+def test_a_solution_near_its_load_is_that_of_the_whole() -> None:
+    k = held(3.0)
+    plan = Plan.of(k, 60)
+    factor_ = plan.factor(k.data)
+    touched = np.zeros((k.shape[0], 4), dtype=bool)
+    right = np.zeros(touched.shape)
+    for column, at in enumerate((300, 320, 1500, 3000)):
+        touched[at - 60 : at + 60, column] = True
+        right[at : at + 12, column] = 1.0
+    near = Near.of(plan, touched).solve(factor_, right)
+    assert near[touched] == pytest.approx(factor_.solve(right)[touched], rel=1e-9, abs=1e-12)
 
 
 def test_the_door_takes_matrices_that_are_not_positive_definite() -> None:

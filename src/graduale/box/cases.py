@@ -80,7 +80,7 @@ def pushes(box: Box, cases: Cases) -> Floats:
         for spot in cases.spots[which]:
             name = f"{which} {spot.key}"
             if name in cases.names:
-                out[:, cases.column(name)] = _push(box, which, spot)
+                out[:, cases.column(name)] = press_alone(box, which, spot)
     return out
 
 
@@ -193,14 +193,16 @@ def _post_push(box: Box) -> Floats:
 
 def press(box: Box, which: PlateName, spot: Spot) -> Floats:
     """50 N on a disc of 15 mm, inward and square to the outside, against that plate's rib line."""
-    return _balanced(box, which, _push(box, which, spot))
+    return _balanced(box, which, press_alone(box, which, spot))
 
 
-def _push(box: Box, which: PlateName, spot: Spot) -> Floats:
+def press_alone(box: Box, which: PlateName, spot: Spot) -> Floats:
+    """The same without its reaction, (size,): loads only the facets under the disc."""
     plate = box.plates[which]
     patch = box.spot(which, disc_points(spot.x_mm, spot.y_mm, PRESS_RADIUS_MM))
     normal = plate.body.arching.normal(np.array([[spot.x_mm, spot.y_mm]]))[0]
-    return patch.load(-PRESS_N * normal * np.array([1.0, 1.0, plate.body.outward]))
+    inward = -PRESS_N * normal * np.array([1.0, 1.0, plate.body.outward])
+    return patch.load(inward)
 
 
 def bend(box: Box) -> Floats:

@@ -29,7 +29,7 @@ class Meshed:
     bar: Ints
 
 
-_Facts = tuple[float, bool, bytes | None]
+_Facts = tuple[float, bool, bytes | None, float | None]
 _KEPT: deque[tuple[Instrument, PlateBody, _Facts, Meshed]] = deque(maxlen=10)
 
 
@@ -73,28 +73,40 @@ def refine_spots(instrument: Instrument, body: PlateBody) -> tuple[Refine, ...]:
 
 
 def mesh_for_box(
-    instrument: Instrument, body: PlateBody, ring: Floats | None, size_mm: float, *, bar: bool
+    instrument: Instrument,
+    body: PlateBody,
+    ring: Floats | None,
+    size_mm: float,
+    *,
+    bar: bool,
+    hole_mm: float | None = None,
 ) -> Meshed:
-    """Mesh of one plate. `ring` None leaves the rib line out (a free plate).
+    """Mesh of one plate. `ring` None leaves the rib line out (a free plate); such a plate is finer
+    at its soundholes only if `hole_mm` is given.
 
     The thickness has no part in it: the last few are kept, known by the identity of instrument and
     body, so that a box drawn again for another map finds its meshes.
     """
-    facts = (size_mm, bar, None if ring is None else ring.tobytes())
+    facts = (size_mm, bar, None if ring is None else ring.tobytes(), hole_mm)
     for whose, what, how, kept in _KEPT:
         if whose is instrument and what is body and how == facts:
             return kept
-    made = _meshed(instrument, body, ring, size_mm, bar=bar)
+    made = _meshed(instrument, body, ring, size_mm, bar, hole_mm)
     _KEPT.append((instrument, body, facts, made))
     return made
 
 
 def _meshed(
-    instrument: Instrument, body: PlateBody, ring: Floats | None, size_mm: float, *, bar: bool
+    instrument: Instrument,
+    body: PlateBody,
+    ring: Floats | None,
+    size_mm: float,
+    bar: bool,
+    hole_mm: float | None,
 ) -> Meshed:
     lines = [bar_line(instrument.bar)] if bar else []
     fixed = [] if ring is None else [np.concatenate([ring, ring[:1]])]
-    fine = min(FINE_MM, size_mm)
+    fine = min(FINE_MM if hole_mm is None else hole_mm, size_mm)
     holes = [r for ring_ in body.openings for r in _around(ring_, fine)]
     refine = refine_spots(instrument, body) if ring is not None else ()
     mesh = mesh_plate(
@@ -103,7 +115,7 @@ def _meshed(
         size_mm,
         lines=lines,
         fixed_lines=fixed,
-        refine=(*refine, *holes) if ring is not None else (),
+        refine=(*refine, *holes) if ring is not None or hole_mm is not None else (),
     )
     none = np.empty(0, dtype=np.int64)
     bar_nodes = mesh.lines[0] if bar else none

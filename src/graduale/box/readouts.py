@@ -23,7 +23,7 @@ from graduale.wood.limits import Strength, norris
 
 DISC_MM = 6.0
 _PLATES: tuple[PlateName, PlateName] = ("top", "back")
-_SMALLEST = 1e-12
+SMALLEST = 1e-12
 
 
 @dataclass(frozen=True, eq=False)
@@ -201,8 +201,8 @@ def solve(reading: Reading, t_nodes: Floats, *, slopes: Wanted) -> Solved:
     held = factor_held(box.structure.stiffness(t_nodes), box.held)
     u = held.solve(cases.forces)
     t_facet = box.structure.facet_thickness(t_nodes)
-    values = _plain_values(reading, u)
-    values |= {p.key: _punch_value(reading, p, t_nodes, u) for p in reading.punches}
+    values = plain_values(reading, u)
+    values |= {p.key: punch_value(reading, p, t_nodes, u) for p in reading.punches}
     worst = _worst_probes(reading, t_facet, u)
     values |= {key: use for key, (_, use, _) in worst.items()}
     faces = {key: probe.face for key, (probe, _, _) in worst.items()}
@@ -234,7 +234,8 @@ def _turn(box: Box) -> int:
     return 6 * box.blocks["upper block"] + 4
 
 
-def _plain_values(reading: Reading, u: Floats) -> dict[str, float]:
+def plain_values(reading: Reading, u: Floats) -> dict[str, float]:
+    """Compliances, sag share and rotations; u (size, c), columns of single presses unused."""
     cases, turn = reading.cases, _turn(reading.box)
 
     def work(name: str) -> float:
@@ -251,7 +252,8 @@ def _plain_values(reading: Reading, u: Floats) -> dict[str, float]:
     return values
 
 
-def _punch_value(reading: Reading, punch: Punch, t_nodes: Floats, u: Floats) -> float:
+def punch_value(reading: Reading, punch: Punch, t_nodes: Floats, u: Floats) -> float:
+    """Shear around a patch over the rolling shear strength; u (size, c) as above."""
     strung = u[:, reading.cases.column("strung")]
     force = abs(post_force(reading, strung)) if punch.force_n is None else punch.force_n
     area = punch.perimeter_mm * float(punch.t_row @ t_nodes)
@@ -270,7 +272,7 @@ def _worst_probes(
         index, slope = norris(mean.T, probe.strength)
         use = float(np.sqrt(index[0]))
         if probe.key not in out or use > out[probe.key][1]:
-            out[probe.key] = probe, use, slope.T / (2.0 * max(use, _SMALLEST))
+            out[probe.key] = probe, use, slope.T / (2.0 * max(use, SMALLEST))
     return out
 
 

@@ -48,11 +48,13 @@ def free_plate(
     *,
     openings: bool = True,
     bar: bool = True,
+    hole_mm: float | None = None,
 ) -> FreePlate:
-    """Builds one plate held nowhere; the bar only on the top and only if there is one."""
+    """Builds one plate held nowhere; the bar only on the top and only if there is one. hole_mm:
+    edges beside the soundholes, as elsewhere when None."""
     used = body if openings or not body.openings else without_openings(body)
     with_bar = bar and body.which == "top" and instrument.bar.present
-    meshed = meshing.mesh_for_box(instrument, used, None, size_mm, bar=with_bar)
+    meshed = meshing.mesh_for_box(instrument, used, None, size_mm, bar=with_bar, hole_mm=hole_mm)
     plate = lift(used, meshed.mesh, nominal, np.zeros(len(meshed.mesh.xy)))
     return FreePlate(plate, parts.lone_structure(instrument.bar, plate, meshed.bar))
 

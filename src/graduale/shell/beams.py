@@ -103,18 +103,21 @@ class Beams:
         """Where the beam matrices go."""
         return Pattern.of(self.freedoms, 6 * len(self.nodes))
 
-    def _form(self, core: Floats, t_mm: Floats) -> "sp.csc_matrix":
+    def blocks(self, t_mm: Floats, *, mass: bool = False) -> Floats:
+        """Stiffness or mass of each beam in master freedoms at plate thickness t (b,), (b, 12,
+        12)."""
         base, slope = self._levers
         lever = base + t_mm[:, None, None] * slope
-        return self.pattern.gather(np.swapaxes(lever, 1, 2) @ core @ lever)
+        out: Floats = np.swapaxes(lever, 1, 2) @ (self.weights if mass else self.local) @ lever
+        return out
 
     def stiffness(self, t_mm: Floats) -> "sp.csc_matrix":
         """K at plate thickness t (b,)."""
-        return self._form(self.local, t_mm)
+        return self.pattern.gather(self.blocks(t_mm))
 
     def mass(self, t_mm: Floats) -> "sp.csc_matrix":
         """M at plate thickness t (b,)."""
-        return self._form(self.weights, t_mm)
+        return self.pattern.gather(self.blocks(t_mm, mass=True))
 
     def slope_forms(self, t_mm: Floats, a: Floats, b: Floats, *, mass: bool = False) -> Floats:
         """a^T (dK/dt) b (or dM/dt) for full vectors (size, k) -> (b, k)."""

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from graduale.base.arrays import Floats
+from graduale.base.arrays import Floats, Ints
 from graduale.shell.facets import area, shape_gradients
 
 SHEAR_FACTOR = 5.0 / 6.0
@@ -36,6 +36,16 @@ class Bending:
     shear: Floats
     side_factor: Floats
     mean_side: Floats
+
+    def only(self, facets: Ints) -> "Bending":
+        """Those of some facets (k,)."""
+        return Bending(
+            self.generalised[facets],
+            self.bend[facets],
+            self.shear[facets],
+            self.side_factor[facets],
+            self.mean_side[facets],
+        )
 
 
 def bending_of(xy: Floats, q_mpa: Floats, h_mpa: Floats) -> Bending:

@@ -2,13 +2,15 @@
 
 import numpy as np
 import scipy.sparse as sp
-import scipy.sparse.linalg as sla
 
 from graduale.base.arrays import Floats
 from graduale.shell.facets import shape_gradients
 from graduale.shell.model import Shell
+from graduale.shell.modes import leading
 from graduale.shell.solver import Held
 from graduale.shell.stress import membrane_force
+
+_BLOCK = 4
 
 
 def geometric_stiffness(shell: Shell, t_mm: Floats, u: Floats) -> "sp.csc_matrix":
@@ -22,21 +24,23 @@ def geometric_stiffness(shell: Shell, t_mm: Floats, u: Floats) -> "sp.csc_matrix
     return shell.pattern.gather(shell.translation_form(pair))
 
 
-def buckling_factor(shell: Shell, t_mm: Floats, u: Floats, held: Held) -> float:
+def buckling_factor(
+    shell: Shell, t_mm: Floats, u: Floats, held: Held, start: Floats | None = None
+) -> float:
     """Smallest positive load factor; infinite when nothing is in compression. `held` factors K."""
+    return buckling(shell, t_mm, u, held, start)[0]
+
+
+def buckling(
+    shell: Shell, t_mm: Floats, u: Floats, held: Held, start: Floats | None = None
+) -> tuple[float, Floats]:
+    """The factor and vectors (f, b) from which the next search may start (`start`)."""
     kg = geometric_stiffness(shell, t_mm, u)
-    inner = sp.csc_matrix(-kg[held.free][:, held.free])
-    inverse = sla.LinearOperator(inner.shape, matvec=held.inner.solve, dtype=np.float64)
-    start = np.cos(np.arange(len(held.free)) * 0.7)
-    values = sla.eigsh(
-        inner,
-        k=2,
-        M=held.matrix,
-        Minv=inverse,
-        which="LA",
-        v0=start,
-        tol=1e-6,
-        return_eigenvectors=False,
+    push = sp.csc_matrix(-kg[held.free][:, held.free])
+    if start is None:
+        start = np.random.default_rng(1).normal(size=(len(held.free), _BLOCK))
+    values, vectors = leading(
+        lambda v: held.matrix @ v, lambda v, _: held.inner.solve(push @ v), start, _BLOCK // 2, 1e-6
     )
-    largest = float(np.max(values))
-    return 1.0 / largest if largest > 0.0 else float("inf")
+    best = float(values[0])
+    return (1.0 / best if best > 0.0 else float("inf")), vectors

@@ -6,6 +6,7 @@ matrix with that pattern; the work is done by dense LAPACK calls, so many right 
 more than one.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -88,14 +89,10 @@ class Plan:
         rests: dict[int, Floats] = {}
         blocks = []
         for number, front in enumerate(self.fronts):
-            pivots, below, rest = _assembled(front, data, rests)
-            corner, info = lapack.dpotrf(pivots, lower=1, overwrite_a=1, clean=0)
-            if info != 0:
-                raise RuntimeError("the matrix is not positive definite")
-            if len(below):
-                below = blas.dtrsm(1.0, corner, below, side=1, lower=1, trans_a=1, overwrite_b=1)
-                rests[number] = blas.dsyrk(-1.0, below, beta=1.0, c=rest, lower=1, overwrite_c=1)
-            blocks.append((corner, below))
+            block, rests[number] = eliminated(front, data, rests)
+            blocks.append(block)
+            for child in front.children:
+                del rests[child.number]
         return FrontFactor(self, tuple(blocks))
 
 
@@ -111,7 +108,7 @@ class FrontFactor:
         x = np.ascontiguousarray(right[self.plan.order].reshape(len(right), -1), dtype=np.float64)
         pairs = tuple(zip(self.plan.fronts, self.blocks, strict=True))
         for front, (corner, below) in pairs:
-            own = _lower(corner, x[front.first : front.last], turned=False)
+            own = lower_solve(corner, x[front.first : front.last], turned=False)
             x[front.first : front.last] = own
             if len(below):
                 x[front.boundary] -= below @ own
@@ -119,20 +116,37 @@ class FrontFactor:
             own = x[front.first : front.last]
             if len(below):
                 own = own - below.T @ x[front.boundary]
-            x[front.first : front.last] = _lower(corner, own, turned=True)
+            x[front.first : front.last] = lower_solve(corner, own, turned=True)
         out = np.empty_like(x)
         out[self.plan.order] = x
         return out.reshape(right.shape)
 
 
-def _lower(corner: Floats, right: Floats, *, turned: bool) -> Floats:
+def eliminated(
+    front: Front, data: Floats, rests: Mapping[int, Floats]
+) -> tuple[tuple[Floats, Floats], Floats]:
+    """A front's blocks of the factor, and what is left for its parent (b, b), lower half.
+
+    rests: by number, of its children at least. Errors: RuntimeError unless positive definite.
+    """
+    pivots, below, rest = _assembled(front, data, rests)
+    corner, info = lapack.dpotrf(pivots, lower=1, overwrite_a=1, clean=0)
+    if info != 0:
+        raise RuntimeError("the matrix is not positive definite")
+    if len(below):
+        below = blas.dtrsm(1.0, corner, below, side=1, lower=1, trans_a=1, overwrite_b=1)
+        rest = blas.dsyrk(-1.0, below, beta=1.0, c=rest, lower=1, overwrite_c=1)
+    return (corner, below), rest
+
+
+def lower_solve(corner: Floats, right: Floats, *, turned: bool) -> Floats:
     """L^-1 right, or L^-T right when turned; right (p, k) row by row."""
     out: Floats = blas.dtrsm(1.0, corner, right.T, side=1, lower=1, trans_a=0 if turned else 1)
     return out.T
 
 
 def _assembled(
-    front: Front, data: Floats, rests: dict[int, Floats]
+    front: Front, data: Floats, rests: Mapping[int, Floats]
 ) -> tuple[Floats, Floats, Floats]:
     """Blocks of one front: pivots (p, p), below (b, p), rest (b, b); lower halves count."""
     p, count = front.last - front.first, len(front.boundary)
@@ -141,7 +155,7 @@ def _assembled(
     pivots.ravel()[front.in_pivots[1]] = data[front.in_pivots[0]]
     below.ravel()[front.in_boundary[1]] = data[front.in_boundary[0]]
     for child in front.children:
-        part = rests.pop(child.number).T
+        part = rests[child.number].T
         for i, (a, b, to) in enumerate(child.pivots):
             for c, d, on in child.pivots[i:]:
                 pivots[to : to + b - a, on : on + d - c] += part[a:b, c:d]

@@ -1,6 +1,7 @@
 """Free vibration: lowest modes of K phi = lambda M phi, and the forms from which exact slopes
 follow."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +16,7 @@ from graduale.shell.solver import Factor, factor
 RIGID = 6
 SHIFT = (2.0 * np.pi * 20.0) ** 2
 _BLOCK = 8
-_STEPS = 24
+_STEPS = 40
 _STILL = 1e-10  # relative change of the wanted values between two steps at which they stand
 _SMALL = 400  # freedoms below which a dense solution is cheaper
 _DEPENDENT = 1e-13
@@ -55,47 +56,65 @@ def lowest(
 ) -> tuple[Floats, Floats]:
     """The `wanted` smallest values (wanted,) and vectors (n, wanted) of K x = lambda M x.
 
-    Block Lanczos on the shifted inverse, all vectors kept orthonormal (Saad, Numerical Methods for
-    Large Eigenvalue Problems, ch. 6, from memory); `inverse` factors K + SHIFT M, start (n, b).
-    Ends when the values stand still. Errors: RuntimeError when they do not.
+    `inverse` factors K + SHIFT M, start (n, b). Errors: RuntimeError when they do not settle.
     """
-    basis = _Basis(np.empty((len(start), 0)), np.empty((len(start), 0)))
-    basis = basis.joined(m, start)
-    shared, before = np.empty((0, 0)), None
-    done = 0
+    values, vectors = leading(lambda v: m @ v, lambda _, mv: inverse.solve(mv), start, wanted)
+    return 1.0 / values - SHIFT, vectors
+
+
+Apply = Callable[[Floats, Floats], Floats]
+
+
+def leading(
+    inner: Callable[[Floats], Floats],
+    apply: Apply,
+    start: Floats,
+    wanted: int,
+    still: float = _STILL,
+) -> tuple[Floats, Floats]:
+    """The `wanted` largest values, falling, and vectors (n, wanted) of an operator.
+
+    inner: v -> N v, an inner product; apply: (v, N v) -> P v, symmetric in it; start (n, b).
+    Block Lanczos, all vectors kept orthonormal (Saad, Numerical Methods for Large Eigenvalue
+    Problems, ch. 6, from memory). Ends when the values stand still (relative change below
+    `still`). Errors: RuntimeError when they do not.
+    """
+    none = np.empty((len(start), 0))
+    basis = _Basis(none, none).joined(inner, start)
+    shared, before, done = np.empty((0, 0)), None, 0
     for _ in range(_STEPS):
-        fresh = inverse.solve(basis.by_mass[:, done:])
+        fresh = apply(basis.vectors[:, done:], basis.by_inner[:, done:])
         done = basis.vectors.shape[1]
-        column = basis.by_mass.T @ fresh  # V^T M A^-1 M V, the newest block's columns
+        column = basis.by_inner.T @ fresh  # V^T N P V, the newest block's columns
         size = len(shared)
         shared = np.block([[shared, column[:size]], [column[:size].T, column[size:]]])
         values, mix = eigh(0.5 * (shared + shared.T))
         if done >= wanted:
-            now, mix = 1.0 / values[: -wanted - 1 : -1], mix[:, : -wanted - 1 : -1]
-            if before is not None and np.all(np.abs(now - before) <= _STILL * now):
-                return now - SHIFT, basis.vectors @ mix
+            now, mix = values[: -wanted - 1 : -1], mix[:, : -wanted - 1 : -1]
+            if before is not None and np.all(np.abs(now - before) <= still * np.abs(now)):
+                return now, basis.vectors @ mix
             before = now
-        basis = basis.joined(m, fresh)
-    raise RuntimeError("the modes do not converge")
+        basis = basis.joined(inner, fresh)
+    raise RuntimeError("the values do not settle")
 
 
 @dataclass(frozen=True, eq=False)
 class _Basis:
-    """M-orthonormal vectors (n, b) and their products with M."""
+    """Orthonormal vectors (n, b) in an inner product N, and N times them."""
 
     vectors: Floats
-    by_mass: Floats
+    by_inner: Floats
 
-    def joined(self, m: "sp.csc_matrix", new: Floats) -> "_Basis":
+    def joined(self, inner: Callable[[Floats], Floats], new: Floats) -> "_Basis":
         """With new vectors made orthonormal; dependent ones fall away."""
         for _ in range(2):
-            new = new - self.vectors @ (self.by_mass.T @ new)
-            weighed = m @ new
+            new = new - self.vectors @ (self.by_inner.T @ new)
+            weighed = inner(new)
             size, mix = eigh(new.T @ weighed)
             good = size > _DEPENDENT * size[-1]
             turn = mix[:, good] / np.sqrt(size[good])
             new, weighed = new @ turn, weighed @ turn
-        return _Basis(np.hstack([self.vectors, new]), np.hstack([self.by_mass, weighed]))
+        return _Basis(np.hstack([self.vectors, new]), np.hstack([self.by_inner, weighed]))
 
 
 def energy_slope_forms(shell: Shell, t_mm: Floats, a: Floats, b: Floats) -> Floats:
