@@ -52,6 +52,12 @@ def test_the_table_it_writes_is_one_the_instrument_file_takes(
     for name, value in wood.moduli().items():
         assert value == pytest.approx(found[name]["after"], rel=1e-4), name
     assert load_instrument(mended).instrument.top.wood.ring_angle_deg == 3.0
+    again = ["wood", str(mended), "--quiet", "--json", "--plate", "top", *BOARD, "--tones", "163"]
+    assert main.main(again) == 0
+    begun = json.loads(capsys.readouterr().out)["wood"]
+    for name in ("density", "EL", "ER", "GLR", "GRT"):  # it begins where the file says
+        assert begun[name]["before"] == pytest.approx(found[name]["after"], rel=1e-4), name
+        assert begun[name]["spread_before"] == pytest.approx(found[name]["spread"], rel=0.01), name
     assert spoken(capsys, *words)[0] == 2  # the file exists now
 
 

@@ -1,6 +1,6 @@
 """The plate or board that was tapped: from readings, from a decision, or a flat rectangle."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from graduale.base.findings import refuse
@@ -15,9 +15,10 @@ from graduale.jobs.wood_input import WEIGHT, Typed, board_size
 from graduale.readings.current import State
 from graduale.readings.map import map_of
 from graduale.readings.tapped import Tapped, tapped_board, tapped_plate
-from graduale.records.instrument import Instrument
+from graduale.records.instrument import Instrument, PlateName
 from graduale.thickness.field import Layout, layout_of
 from graduale.wood.material import DENSITY_RANGE, wood_of
+from graduale.wood.prior import as_told
 from graduale.words.catalogue import say
 
 CARVED_MM = 0.1  # how near a plate as a whole comes to the map it was carved to [own]
@@ -43,11 +44,11 @@ def on_bench(instrument: Instrument, typed: Typed) -> OnBench:
     if sum(s is not None for s in (typed.readings, typed.decision, typed.board)) != 1:
         raise refuse("thickness-source", "", say("wood.one_source"))
     if typed.board is not None:
-        choice = instrument.plate(typed.plate).wood
-        wood = wood_of(choice, f"{typed.plate}.wood")
+        choice, where = instrument.plate(typed.plate).wood, f"{typed.plate}.wood"
+        wood = as_told(wood_of(choice, where), choice, instrument.known, where)
         board = tapped_board(board_size(typed.board), wood, choice)
         return OnBench(board, "finished", "board", caliper)
-    layout = layout_of(instrument, plate_bodies(instrument)[typed.plate])
+    layout = _layout(instrument, typed.plate)
     if typed.readings is not None:
         rule, state = _read(instrument, typed, typed.readings)
         state = typed.state or state
@@ -56,6 +57,12 @@ def on_bench(instrument: Instrument, typed: Typed) -> OnBench:
     state = typed.state or "finished"
     rule = _decided(instrument, layout, typed.decision, state)
     return OnBench(_carved(instrument, layout, rule, state), state, "decision", CARVED_MM)
+
+
+def _layout(instrument: Instrument, which: PlateName) -> Layout:
+    body = plate_bodies(instrument)[which]
+    wood = as_told(body.wood, body.choice, instrument.known, f"{which}.wood")
+    return layout_of(instrument, replace(body, wood=wood))
 
 
 def _carved(instrument: Instrument, layout: Layout, rule: ThicknessAt, state: State) -> Tapped:
