@@ -107,3 +107,22 @@ def test_what_cannot_be_is_one_clear_sentence(
     assert [f["key"] for f in findings] == [key], findings
     assert said in findings[0]["sentence"] or said in findings[0]["where"]
     assert len(err.splitlines()) == 1
+
+
+def test_a_plate_carved_to_a_decision(
+    decided_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The top as decided, with its bar, tapped where the decision foresees its tones: the wood of
+    the file comes back as it was."""
+    plate = json.loads((decided_folder / "decision.json").read_bytes())["plates"]["top"]
+    tones = ",".join(f"{t['hz']:.1f}" for t in plate["tap_tones"][:5])
+    words = ("--plate", "top", "--decision", str(decided_folder), "--mass", f"{plate['mass_g']} g")
+    code, told, err = spoken(capsys, *words, "--tones", tones, "--json")
+    assert code == 0, err
+    found = json.loads(told)
+    assert (found["state"], found["thickness_from"]) == ("finished", "decision")
+    assert [t["number"] for t in found["taps"]] == [1, 2, 3, 4, 5]
+    assert found["misfit"] < 0.5
+    for name in ("density", "EL", "ER", "GLR"):
+        one = found["wood"][name]
+        assert one["after"] == pytest.approx(one["before"], rel=0.03), name
