@@ -25,6 +25,7 @@ from graduale.files.instrument import load_instrument
 from graduale.jobs.alternatives import Asked, offers_of, run
 from graduale.jobs.alternatives_list import Given, chosen, replace_bar
 from graduale.jobs.alternatives_prints import board_of
+from graduale.jobs.alternatives_text import text_of
 from graduale.jobs.document import instrument_digest
 from graduale.jobs.reference import PLATES, packaged_violin, reference
 from graduale.prints.alternatives import alternatives_pages, alternatives_picture
@@ -159,6 +160,16 @@ def test_the_screen_fits_a_hundred_columns(folder: Path) -> None:
     assert max(map(len, lines)) <= 100
 
 
+def test_in_inches_it_fits_too_and_no_figure_runs_into_the_next(found: Document) -> None:
+    inst = load_instrument(NARROW).instrument
+    inch = replace(inst, workshop=replace(inst.workshop, units="inch"))
+    lines = text_of(found, inch).splitlines()
+    assert max(map(len, lines)) <= 100
+    whole = [x for x in lines[4:] if x.startswith(("as decided", "no bar", "steel strings"))]
+    # behind the name: two masses, the change, sag, two tones, six reserves
+    assert [len(x[24:].replace("NOT SAFE", "").split()) for x in whole] == [12, 12, 12]
+
+
 def test_the_table_says_what_the_document_says(folder: Path, rows: dict[str, Document]) -> None:
     table = list(csv.DictReader(io.StringIO((folder / "alternatives.csv").read_text("utf-8"))))
     assert [r["key"] for r in table] == list(rows)
@@ -191,9 +202,14 @@ def test_again_is_quick_and_the_same_bytes(
 
 
 def _drawings(found: Document) -> list[Drawing]:
-    board = board_of(found, load_instrument(NARROW).instrument, DATE)
+    """Picture and pages; in inches the page of a left-handed fiddle too."""
+    inst = load_instrument(NARROW).instrument
+    board = board_of(found, inst, DATE)
     pages = [alternatives_pages(board, page_of(p, 1.0, 1.0)) for p in ("A4", "Letter")]
-    assert [len(p) for p in pages] == [1, 1]
+    shop = replace(inst.workshop, units="inch")
+    other = board_of(found, replace(inst, left_handed=True, workshop=shop), DATE)
+    pages.append(alternatives_pages(other, page_of("Letter", 1.0, 1.0)))
+    assert [len(p) for p in pages] == [1, 1, 1]
     return [alternatives_picture(board), *(d for p in pages for d in p)]
 
 

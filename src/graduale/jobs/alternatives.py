@@ -44,11 +44,12 @@ from graduale.jobs.alternatives_solve import (
     figures,
     main_tone,
     remembered,
+    yard,
     zone_values,
 )
 from graduale.jobs.alternatives_text import table_csv, text_of, wrapped
 from graduale.jobs.decide import INSTRUMENT_NAME, today
-from graduale.jobs.document import as_bytes, band_document, instrument_digest, map_from
+from graduale.jobs.document import as_bytes, instrument_digest, map_from
 from graduale.jobs.doubting import doubt_of, surer
 from graduale.jobs.earlier import read_earlier
 from graduale.jobs.reference import PLATES, Reference, packaged_violin, reference
@@ -166,7 +167,7 @@ class _Rows:
         g = self.given
         start = (facts(g.instrument), zone_values(g.zones), g.size_mm, self.size_mm)
         about = (facts(one.instrument), zone_values(one.zones), one.raw)
-        key = cache_key("alternative", start, about, band_document(g.known))
+        key = cache_key("alternative", start, about, yard(g.known))
         return remembered(key, lambda: self._solved(one))
 
     def _solved(self, one: Alternative) -> Document:

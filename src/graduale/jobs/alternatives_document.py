@@ -77,6 +77,7 @@ def document(given: Given, family: str, rows: Sequence[Document], quick: bool) -
         "kind": inst.kind,
         "left_handed": inst.left_handed,
         "margin": inst.margin,
+        "confidence": inst.confidence,
         "family": family,
         "mesh": "deciding, corrected by the fine one" if quick else "fine",
         "main_tone": {w: told[0]["main_tone"][w]["name"] for w in PLATES},

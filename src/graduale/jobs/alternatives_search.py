@@ -23,10 +23,10 @@ from graduale.jobs.alternatives_solve import (
     facts,
     main_tone,
     remembered,
+    yard,
     zone_values,
 )
 from graduale.jobs.deciding import decide
-from graduale.jobs.document import band_document
 from graduale.jobs.reference import PLATES, Reference
 from graduale.records.instrument import Instrument, PlateName
 from graduale.thickness.choose import Problem, choose, mended
@@ -53,7 +53,7 @@ def decided_map(instrument: Instrument, known: Reference, progress: Progress) ->
         zones = {w: made.plates[w].field.zones for w in PLATES}
         return {"zones": zone_values(zones), "family": made.choice.family}
 
-    key = cache_key("decided map", facts(instrument), band_document(known))
+    key = cache_key("decided map", facts(instrument), yard(known))
     found = remembered(key, make)
     return DecidedMap({w: np.array(found["zones"][w]) for w in PLATES}, found["family"])
 
@@ -94,7 +94,7 @@ def lightest(given: Given, progress: Progress) -> Alternative:
         return {"zones": zone_values(_lightest(given, progress))}
 
     about = (facts(given.instrument), zone_values(given.zones), given.size_mm)
-    key = cache_key("lightest", about, band_document(given.known))
+    key = cache_key("lightest", about, yard(given.known))
     found = remembered(key, make)
     zones = {w: np.array(found["zones"][w]) for w in PLATES}
     return Alternative(

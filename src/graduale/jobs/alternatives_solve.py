@@ -16,7 +16,7 @@ from graduale.box.readouts import Reading, Solved, reading_of, solve
 from graduale.box.tones import Tone, free_plate, tones
 from graduale.box.verdicts import BUCKLING_FLOOR, K_DEF, Judged, Kind, judge, worst
 from graduale.jobs.alternatives_list import Alternative
-from graduale.jobs.document import judged_document, rounded
+from graduale.jobs.document import band_document, judged_document, rounded
 from graduale.jobs.reference import PLATES, ROOMS, Reference
 from graduale.jobs.setup_report import SetupReport, setup_report
 from graduale.records.instrument import Instrument, PlateName
@@ -233,6 +233,11 @@ def facts(instrument: Instrument) -> Document:
     """The instrument without what no figure depends on."""
     kept = {k: v for k, v in asdict(instrument).items() if k not in ("drill", "workshop")}
     return kept | {"caliper_spread_mm": instrument.workshop.caliper_spread_mm}
+
+
+def yard(known: Reference) -> Document:
+    """What a body is held against: the band, and what confidence asks of each limit."""
+    return {"band": band_document(known), "sure": {k: float(v) for k, v in known.sure.items()}}
 
 
 def zone_values(zones: Mapping[PlateName, Floats]) -> dict[str, list[float]]:

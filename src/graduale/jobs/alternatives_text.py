@@ -56,7 +56,8 @@ def _line(row: Mapping[str, Any], name: str, units: Units) -> str:
     tones = row["main_tone"]
     told = "0" if abs(both) < 0.05 else ("+" if both > 0 else "") + number(both, 1)
     cells = f"{mass['top']:>6.1f}{mass['back']:>6.1f}{told:>7}"
-    cells += f"{figure(row['sag_mm']['bass']['at_once'], units, 2):>6}"
+    sag = figure(row["sag_mm"]["bass"]["at_once"], units, 2)
+    cells += f"{sag if units == 'mm' else sag.replace('0.', '.', 1):>6}"
     cells += f"{tones['top']['hz']:>5.0f}{tones['back']['hz']:>6.0f}"
     cells += "".join(f"{reserve_words(row['reserves'][k]):>5}" for k in RESERVES)
     mark = "" if row["safe"] else " " + say("alternatives.not_safe")
