@@ -20,12 +20,17 @@ def verdict_picture(title: str, verdicts: Sequence[Verdict], most: float | None 
     if not verdicts:
         raise ValueError("no verdicts to draw")
     end = most or 1.1 * max(_reach(v) for v in verdicts)
-    height = TOP_MM + ROW_MM * len(verdicts) + 4.0
+    whiskers = any(v.spread for v in verdicts)
+    top = TOP_MM + (4.4 if whiskers else 0.0)
+    height = top + ROW_MM * len(verdicts) + 4.0
     items: list[Item] = [Text(5.0, height - 7.0, title, 11, True)]
     told = "1 = the average reference at the same place; more is worse; left of the limit is safe"
     items.append(Text(5.0, height - 11.8, told, 8.5, colour=DARK))
+    if whiskers:
+        more = "whisker: nine in ten of what ours may be, strength included; the band scatters too"
+        items.append(Text(5.0, height - 16.0, more, 8.5, colour=DARK))
     for k, verdict in enumerate(verdicts):
-        v = height - TOP_MM - ROW_MM * (k + 1) + 13.0
+        v = height - top - ROW_MM * (k + 1) + 13.0
         items += _gauge(verdict, end, v)
     return Drawing(WIDTH_MM, height, tuple(items))
 
