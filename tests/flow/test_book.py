@@ -299,6 +299,14 @@ def test_a_damaged_book_says_so_and_names_the_way_back(book: Book) -> None:
         again.entries(ONE)
 
 
+def test_who_only_reads_sees_what_still_lies_in_the_log(book: Book) -> None:
+    book.add([reading(1)])
+    with open_book(book.path, write=False) as other:
+        assert len(other.entries(ONE)) == 1
+        book.add([reading(2)])
+        assert len(other.entries(ONE)) == 2
+
+
 def test_on_a_write_protected_disk_it_opens_for_reading(book: Book) -> None:
     """Asked of the system as another user where the test runs as root."""
     book.add([reading(1)])

@@ -32,6 +32,7 @@ def parser() -> argparse.ArgumentParser:
     for command in (_new, _check, _decide, _alternatives, _judge, _wood, _holes, _sheets):
         command(add)
     add_book(those)
+    _bench(add)
     return top
 
 
@@ -112,6 +113,12 @@ def _sheets(add: Add) -> None:
     _override(one, "units", choices=("mm", "inch"))
     _override(one, "printed_x_mm")
     _override(one, "printed_y_mm")
+
+
+def _bench(add: Add) -> None:
+    one = add("bench", commands.bench)
+    one.add_argument("--book", type=Path, metavar="FILE", help=say("cli.help.book_file"))
+    one.add_argument("--port", type=int, default=8017, help=say("cli.help.bench_port"))
 
 
 def _instrument(one: argparse.ArgumentParser) -> None:

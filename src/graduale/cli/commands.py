@@ -90,6 +90,16 @@ def sheets(arguments: argparse.Namespace, progress: Progress) -> Result:
     return run(arguments.decision, arguments.out, overrides(arguments), progress)
 
 
+def bench(arguments: argparse.Namespace, progress: Progress) -> Result:
+    """Serves the bench page until it is stopped."""
+    from graduale.jobs.book import place
+    from graduale.jobs.result import DONE, JobResult
+    from graduale.web.serve import serve
+
+    serve(place(arguments.book), arguments.port)
+    return JobResult(DONE, "")
+
+
 def dimensions(texts: list[str]) -> dict[str, str]:
     """['body.length=355'] -> {'body.length': '355'}. Errors: Refused when one has no '=' or name,
     or when a name comes twice."""

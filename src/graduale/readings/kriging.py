@@ -83,6 +83,11 @@ class Kriged:
     def _pull(self) -> Floats:
         return self._solve(self.values - self.constant_mm)
 
+    def mean(self, at: Floats) -> Floats:
+        """Mean (m,) at places (m, 2) alone. R&W eq. 2.42."""
+        out: Floats = self.constant_mm + self.scales.covariance(at, self.xy) @ self._pull
+        return out
+
     def predict(self, at: Floats) -> tuple[Floats, Floats]:
         """Mean and standard deviation (m,) at places (m, 2), without scatter. R&W eq. 2.42."""
         across = self.scales.covariance(at, self.xy)

@@ -20,13 +20,34 @@ from graduale.box.plate import ThicknessAt
 from graduale.geometry.grid import plate_grid
 from graduale.readings.current import Current
 from graduale.readings.expected import THINNEST_MM, as_it_is, expected_of
-from graduale.readings.kriging import Kriged, fit, next_places
+from graduale.readings.kriging import Kriged, Scales, fit, next_places
 from graduale.readings.odd import Odd, cones_at, is_odd
 from graduale.thickness.field import Layout
 
 SAME_MM = 0.5  # readings closer than this are repeats of one place
 MOST_PLACES = 500
 _MOST_ODD = 0.25  # of the readings: more do not stand alone, the plate is uneven
+
+
+@dataclass(frozen=True, eq=False)
+class Places:
+    """Points xy (n, 2) of a plate with what does not change as readings come: expected thickness,
+    outside height, greatest thickness square to the surface (n,) mm, finished part."""
+
+    xy: Floats
+    expected: Floats
+    height: Floats
+    highest: Floats
+    seat: NDArray[np.bool_]
+
+
+def places_of(layout: Layout, expected: ThicknessAt, xy: Floats) -> Places:
+    """Points xy (n, 2) prepared, to be asked of many maps with the same expected surface."""
+    arching = layout.body.arching
+    height = np.maximum(arching.height(xy), THINNEST_MM)
+    highest = np.maximum(height * arching.normal(xy)[:, 2], THINNEST_MM)
+    carved = shapely.contains_xy(layout.free, xy[:, 0], xy[:, 1])
+    return Places(xy, expected(xy), height, highest, ~carved)
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,30 +61,26 @@ class PlateMap:
 
     def __call__(self, xy: Floats) -> Floats:
         """Thickness (n,) mm."""
-        return self._kept(xy, self.odd.off(xy))
+        return self.at(places_of(self.layout, self.expected, xy))
+
+    def at(self, places: Places) -> Floats:
+        """Thickness (n,) mm at prepared places."""
+        return self._kept(places, self.odd.off(places.xy))
 
     def smooth(self, xy: Floats) -> Floats:
         """Thickness (n,) mm without the readings that stand alone."""
-        return self._kept(xy, np.zeros(len(xy)))
+        return self._kept(places_of(self.layout, self.expected, xy), np.zeros(len(xy)))
 
     def doubt(self, xy: Floats) -> Floats:
         """Standard deviation (n,) mm of the thickness; 0 where the plate counts as finished."""
         between = np.hypot(self.kriged.predict(xy)[1], self.odd.doubt(xy))
-        return np.where(self._outside(xy)[2], 0.0, between)
-
-    def _kept(self, xy: Floats, off: Floats) -> Floats:
-        """The map with `off` (n,) added, within what the outside allows."""
-        height, highest, seat = self._outside(xy)
-        t = self.expected(xy) + self.kriged.predict(xy)[0] + off
-        return np.where(seat, height, np.clip(t, THINNEST_MM, highest))
-
-    def _outside(self, xy: Floats) -> tuple[Floats, Floats, NDArray[np.bool_]]:
-        """Outside height, greatest thickness square to the surface, finished part."""
-        arching = self.layout.body.arching
-        height = np.maximum(arching.height(xy), THINNEST_MM)
-        highest = np.maximum(height * arching.normal(xy)[:, 2], THINNEST_MM)
         carved = shapely.contains_xy(self.layout.free, xy[:, 0], xy[:, 1])
-        return height, highest, ~carved
+        return np.where(carved, between, 0.0)
+
+    def _kept(self, at: Places, off: Floats) -> Floats:
+        """The map with `off` (n,) added, within what the outside allows."""
+        t = at.expected + self.kriged.mean(at.xy) + off
+        return np.where(at.seat, at.height, np.clip(t, THINNEST_MM, at.highest))
 
     @cached_property
     def usual_doubt_mm(self) -> float:
@@ -113,9 +130,14 @@ class Pinned:
 
 
 def map_of(
-    now: Current, layout: Layout, caliper_mm: float, expected: ThicknessAt | None = None
+    now: Current,
+    layout: Layout,
+    caliper_mm: float,
+    expected: ThicknessAt | None = None,
+    scales: Scales | None = None,
 ) -> PlateMap:
-    """The map of one plate's readings. Without an expected surface, zones are fitted first."""
+    """The map of one plate's readings. Without an expected surface, zones are fitted first; with
+    `scales` those are taken instead of the likeliest ones."""
     free = as_it_is(layout)
     surface = expected if expected is not None else expected_of(free, now.xy, now.t_mm)
     there = surface(now.xy)
@@ -123,7 +145,8 @@ def map_of(
     odd = is_odd(now.xy, values, there)
     if odd.mean() > _MOST_ODD:
         odd[:] = False
-    kriged = fit(*merged(now.xy[~odd], values[~odd], caliper_mm))
+    known = merged(now.xy[~odd], values[~odd], caliper_mm)
+    kriged = fit(*known) if scales is None else Kriged(*known, scales)
     places = now.xy[odd]
     off = values[odd] - kriged.predict(places)[0]
     return PlateMap(free, surface, kriged, Odd(places, off, cones_at(now.xy, odd)))

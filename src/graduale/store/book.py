@@ -124,6 +124,12 @@ class Book:
             ).fetchall()
         return tuple(entry_of(dict(zip(COLUMNS, row, strict=True))) for row in rows)
 
+    def count(self, instrument: str) -> int:
+        """How many entries the instrument of this id has."""
+        with self._reading() as connection:
+            sql = "SELECT count(*) FROM entry WHERE instrument = ?"
+            return int(connection.execute(sql, (instrument,)).fetchone()[0])
+
     def content(self, digest: str) -> bytes:
         """The content of this digest. Errors: Refused when it is missing or damaged."""
         with self._reading() as connection:
@@ -189,8 +195,9 @@ def open_book(
     with _refusing(path):
         if not there:
             path.parent.mkdir(parents=True, exist_ok=True)
-        writable = write and (not there or (os.access(path, os.W_OK) and _may_write(path.parent)))
-        connection = _connect(path, writable=writable)
+        free = not there or (os.access(path, os.W_OK) and _may_write(path.parent))
+        writable = write and free
+        connection = _connect(path, "rwc" if writable else "ro", immutable=not free)
     try:
         book = Book(path, connection, writable=writable)
         with _refusing(path):
@@ -218,9 +225,10 @@ def digest_of(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()
 
 
-def _connect(path: Path, *, writable: bool) -> sqlite3.Connection:
-    # a book on a disk that cannot be written to has no log beside it that we could open
-    uri = path.absolute().as_uri() + ("" if writable else "?mode=ro&immutable=1")
+def _connect(path: Path, mode: str, *, immutable: bool) -> sqlite3.Connection:
+    # on a disk that cannot be written to no log can be opened beside the book; elsewhere the log
+    # holds the newest entries and must be read
+    uri = f"{path.absolute().as_uri()}?mode={mode}{'&immutable=1' if immutable else ''}"
     connection = sqlite3.connect(
         uri, uri=True, timeout=_WAIT_S, isolation_level=None, check_same_thread=False
     )
