@@ -98,6 +98,7 @@ class Pages:
             "offline": say("bench.offline", count="{count}"),
             "waiting": say("bench.waiting", count="{count}"),
             "needed": say("bench.needed", count="{count}"),
+            "below": say("bench.below_here", t="{t}", place="{place}", floor="{floor}"),
         }
         other = "back" if which == "top" else "top"
         return self._page(

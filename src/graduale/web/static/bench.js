@@ -152,7 +152,8 @@ function enter() {
       now.read_mm = mm;
       now.mark = mm < now.floor_mm ? "below" : now.mark || "within";
       if (mm < now.floor_mm) {
-        list(el.alarms, [[`${name}: ${shown(mm)} < ${shown(now.floor_mm)}`], ...state.alarms.map((a) => [a.text])]);
+        const told = start.below.replace("{t}", shown(mm)).replace("{place}", name).replace("{floor}", shown(now.floor_mm));
+        list(el.alarms, [[told], ...state.alarms.map((a) => [a.text])]);
       }
     }
     at = (at + 1) % state.stations.length;
