@@ -2,6 +2,7 @@
 
 import argparse
 from collections.abc import Callable
+from functools import partial
 
 from graduale.base.findings import refuse
 from graduale.base.progress import Progress
@@ -96,7 +97,7 @@ def bench(arguments: argparse.Namespace, progress: Progress) -> Result:
     from graduale.jobs.result import DONE, JobResult
     from graduale.web.serve import serve
 
-    serve(place(arguments.book), arguments.port)
+    serve(place(arguments.book), arguments.port, partial(print, flush=True))
     return JobResult(DONE, "")
 
 

@@ -11,9 +11,9 @@ import numpy as np
 import shapely
 
 from graduale.base.findings import Refused, refuse
+from graduale.files.entries import Sent, parsed
 from graduale.files.instrument import parse_instrument
 from graduale.geometry.outline import outline_of
-from graduale.jobs.bench_entries import Sent, parsed
 from graduale.jobs.book import MASSES_G
 from graduale.jobs.desk import Desk, desk_of
 from graduale.jobs.desk_state import Mode, state_of

@@ -1,6 +1,7 @@
 """Runs the bench page on this computer until it is stopped."""
 
 import socket
+from collections.abc import Callable
 from pathlib import Path
 
 import uvicorn
@@ -13,8 +14,9 @@ from graduale.words.catalogue import say
 HOST = "127.0.0.1"
 
 
-def serve(book: Path, port: int) -> None:
-    """Serves the book at `book` on the loopback address; returns when stopped.
+def serve(book: Path, port: int, tell: Callable[[str], None]) -> None:
+    """Serves the book at `book` on the loopback address; returns when stopped. `tell` is given the
+    address once it answers.
 
     Errors: Refused when the port is in use or the book cannot be opened.
     """
@@ -22,7 +24,7 @@ def serve(book: Path, port: int) -> None:
     workshop = Workshop(book)
     try:
         address = f"http://{HOST}:{listening.getsockname()[1]}/"
-        print(say("bench.where", address=address), flush=True)
+        tell(say("bench.where", address=address))
         config = uvicorn.Config(
             app_of(workshop),
             log_level="warning",
