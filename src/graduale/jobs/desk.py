@@ -230,18 +230,20 @@ class Desk:
         out: Floats = np.where(there, GRID_MM**2 / cos, 0.0).reshape(inside.shape)
         return out
 
+    def ends_before_holes(self, stage: DeskStage) -> bool:
+        """Whether this stage works toward the top as it is before its soundholes."""
+        return stage.before_soundholes and "before_holes" in self.plate.get("states", {})
+
     def end_mass_g(self, stage: DeskStage) -> float:
-        """Mass when the stage's own state is reached: before the soundholes, else finished."""
-        states = self.plate.get("states", {})
-        if stage.before_soundholes and "before_holes" in states:
-            return float(states["before_holes"]["mass_g"])
+        """Mass that the work leads to from this stage: before the soundholes, else finished."""
+        if self.ends_before_holes(stage):
+            return float(self.plate["states"]["before_holes"]["mass_g"])
         return float(self.plate["mass_g"])
 
     def end_map(self, stage: DeskStage) -> GridMap:
         """The map that goes with `end_mass_g`."""
-        states = self.plate.get("states", {})
-        if stage.before_soundholes and "before_holes" in states:
-            return map_from(states["before_holes"]["thickness"])
+        if self.ends_before_holes(stage):
+            return map_from(self.plate["states"]["before_holes"]["thickness"])
         return map_from(self.plate["thickness"])
 
 

@@ -190,6 +190,9 @@ def _figures(
 ) -> dict[str, Any]:
     end_map, end_g = desk.end_map(step), desk.end_mass_g(step)
     out: dict[str, Any] = {"end_g": round(end_g, 1), "now_g": None, "still_g": None}
+    out["end_name"] = say("bench.end")
+    if desk.ends_before_holes(step):
+        out["end_name"] = say("bench.end_before")
     if made is not None and left is not None:
         more = GridMap(left.x_mm, left.y_mm, left.values - end_map.values)
         over = GridMap(left.x_mm, left.y_mm, np.maximum(left.values - step.leave.values, 0.0))

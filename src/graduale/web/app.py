@@ -33,7 +33,7 @@ from graduale.words.catalogue import say
 _LOOK_S = 0.25  # how often an open page is told of what another one has entered
 _SAID = (
     *("title", "book", "empty", "still", "left", "target", "read", "undo", "weigh", "accept"),
-    *("strike", "now", "end", "off", "weighed", "kept", "light", "dark", "station", "caution"),
+    *("strike", "now", "off", "weighed", "kept", "light", "dark", "station", "caution"),
     *("keys", "free", "estimate", "never"),
 )
 

@@ -100,7 +100,7 @@ function figures() {
   const rows = [];
   if (f.weighed_g !== undefined) rows.push([words.weighed, `${f.weighed_g} g`, ""]);
   if (f.now_g !== null) rows.push([words.now, `≈ ${f.now_g} g`, ""], [words.off, `≈ ${f.still_g} g`, ""]);
-  rows.push([words.end, `${f.end_g} g`, "small"]);
+  rows.push([f.end_name, `${f.end_g} g`, "small"]);
   el.figures.replaceChildren(...rows.flatMap(([name, value, kind]) => {
     const dt = document.createElement("dt");
     const dd = document.createElement("dd");
