@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 import pytest
 from PIL import Image
+from shapely import LineString
 
 from graduale.base.arrays import Floats
 from graduale.prints.data import HoleGroup, HoleMark, PlateDrawing
@@ -222,6 +223,37 @@ def test_no_setting_can_be_read_as_another_holes(plate: PlateDrawing) -> None:
         away = np.maximum(np.array(p.box[:2]) - spots, spots - np.array(p.box[2:]))
         assert int(np.argmin(np.hypot(*np.maximum(away, 0.0).T))) == k, p.label.lines[1].words
     assert led <= 0.1 * len(placed)
+
+
+@pytest.mark.parametrize(("across_mm", "named"), [(16.0, True), (8.4, False)])
+def test_a_plate_held_tilted_throughout_has_no_long_or_crossing_leaders(
+    across_mm: float, named: bool
+) -> None:
+    """Rows at 10 mm of holes that all tilt outward; where they stand too close for numbers and
+    tilts beside them, the settings alone stand there and the key says where the rest is."""
+    ys = np.arange(across_mm / 2, 34.0, across_mm)
+    marks = tuple(
+        HoleMark(
+            f"B{20 * k + j}", 60.0 + 10.0 * k, float(side * y), "3.4", "A", "rest", "tilted", 15.0,
+            3.4, 15.0, 90.0 * side,
+        )
+        for k in range(9)
+        for j, (side, y) in enumerate((s, y) for s in (1, -1) for y in ys)
+    )  # fmt: skip
+    plate = replace(sample(NARROW, "back"), holes=marks, groups=groups_of(marks), zones=())
+    at = stand(head("back"), plate)
+    _, placed = holes_with_settings(at, [], line_geometry(outline_items(at)))
+    ways = [LineString(p.leader) for p in placed if p.leader is not None]
+    assert max((w.length for w in ways), default=0.0) <= 7.0
+    assert not any(a.intersects(b) for k, a in enumerate(ways) for b in ways[:k])
+    assert {len(p.label.lines) == 2 for p in placed} == {named}
+    told = " ".join(
+        i.words
+        for b in hole_sheet(head("back"), plate).key
+        for i in flatten(b.items)
+        if isinstance(i, Text)
+    )
+    assert ("numbers and tilts are in the hole" in told) == (not named)
 
 
 @pytest.mark.parametrize(("plate_name", "sign"), [("top", 1.0), ("back", -1.0)])

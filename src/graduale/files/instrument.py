@@ -155,20 +155,19 @@ def _filled(table: InstrumentFile, name: str, shop: WorkshopFile | None, shop_na
 
 
 def _tight(sheet: Sheet, instrument: Instrument, name: str) -> tuple[Finding, ...]:
-    """What was drawn smaller than its kind usually is, so that it finds room in a narrow body."""
+    """What is not as its kind usually is, so that it finds room in this body."""
     keys = [k for k in dict.fromkeys(sheet.bound) if k in instrument.known]
     by_part: dict[str, list[str]] = {}
     for key in keys:
         part, _, last = key.rpartition(".")
         by_part.setdefault(part, []).append(f"{last} {sheet.numbers[key]:g}")
-    waist = instrument.body.waist_width_mm
     return tuple(
         Finding(
             "warning",
-            "fitted-to-waist",
+            "fitted-to-body",
             f"{name}: {part}",
-            f"fitted to the room in a waist of {waist:g} mm: {', '.join(values)}; write your own "
-            "where you know better.",
+            f"fitted to the rest of the body: {', '.join(values)}; write your own where you know "
+            "better.",
         )
         for part, values in by_part.items()
     )

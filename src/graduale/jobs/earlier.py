@@ -3,6 +3,8 @@
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +21,7 @@ from graduale.jobs.reference import PLATES
 from graduale.records.instrument import Instrument, PlateName
 
 _DECISION = "decision.json"
+_SCHEMA = "data/decision.schema.json"
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,8 +62,19 @@ def read_earlier(folder: Path) -> Earlier:
     if not isinstance(found, dict) or found.get("format") != FORMAT:
         sentence = f"is not of format {FORMAT}; run 'graduale decide' again."
         raise refuse("bad-decision", where, sentence)
+    lost = [key for key in _needed() if key not in found]
+    if lost:
+        sentence = f"holds no '{lost[0]}'; run 'graduale decide' again."
+        raise refuse("bad-decision", where, sentence)
     instrument = load_instrument(folder / INSTRUMENT_NAME, beside_only=True).instrument
     if found.get("instrument_digest") != instrument_digest(instrument):
         sentence = "is not the one this decision was made for; run 'graduale decide' again."
         raise refuse("instrument-changed", str(folder / INSTRUMENT_NAME), sentence)
     return Earlier(found, instrument, plate_bodies(instrument))
+
+
+@cache
+def _needed() -> tuple[str, ...]:
+    """Keys without which a decision was written by another version, or is torn."""
+    text = resources.files("graduale.jobs").joinpath(_SCHEMA).read_text("utf-8")
+    return tuple(json.loads(text)["required"])

@@ -64,7 +64,8 @@ def hole_sheet(head: PageHead, plate: PlateDrawing) -> PlateSheet:
     texts = [i for p in labels for i in p.items(backed=True)]
     items = (*zones, *edges, centre_line(at), *texts, *marks, *names, *sides)
     drawing = Drawing(at.width_mm, at.height_mm, items)
-    key = _key(plate, zone_area.is_empty, head.units)
+    bare = any(len(p.label.lines) == 1 for p in labels)
+    key = _key(plate, zone_area.is_empty, bare, head.units)
     title = "Guide holes, paste inside"
     return PlateSheet(head, title, drawing, key, ring(at.outline), at.view.u0)
 
@@ -178,13 +179,17 @@ def _try(
     return cost, items
 
 
-def _key(plate: PlateDrawing, no_zones: bool, units: Units) -> tuple[Block, ...]:
+def _key(plate: PlateDrawing, no_zones: bool, bare: bool, units: Units) -> tuple[Block, ...]:
     w = KEY_WIDTH_MM
     blocks = [heading("Set the drill so", w, 11)]
     used = sorted({letter(g) for g in plate.groups}, key=list(MEANING).index)
     blocks += [paragraph(MEANING[k], w, 9) for k in used]
     if any(h.tilt_deg > 0 for h in plate.holes):
-        blocks.append(paragraph("Arrow and degrees: this side of the plate goes down.", w, 9))
+        degrees = "" if bare else " and degrees"
+        blocks.append(paragraph(f"Arrow{degrees}: this side of the plate goes down.", w, 9))
+    if bare:
+        told = "The holes stand close: their numbers and tilts are in the hole list."
+        blocks.append(paragraph(told, w, 9))
     for bit in sorted({g.bit for g in plate.groups}):
         ends = ", ".join(sorted({g.depth_to for g in plate.groups if g.bit == bit}))
         blocks.append(paragraph(f"Bit: {bit}; set to its {ends}", w, 9))
