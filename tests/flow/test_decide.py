@@ -4,6 +4,7 @@ import csv
 import io
 import json
 from itertools import pairwise
+from math import exp
 from pathlib import Path
 from typing import Any
 
@@ -103,7 +104,11 @@ def test_a_plate_has_mass_tones_and_verdicts(which: str, document: dict[str, Any
         verdict = plate["verdicts"][kind]
         low, high = verdict["band"]
         assert low <= 1.0 <= high
-        assert verdict["limit"] == pytest.approx(high / 1.1, abs=2e-4)
+        # margin 0.1, and what the confidence leaves: exp(-1.2816 (own spread - the band's)), <= 1
+        sure = document["doubt"]["verdicts"][which][kind]
+        left = min(1.0, exp(-1.2816 * (sure["spread"] - sure["spread_of_band"])))
+        assert sure["limit_factor"] == pytest.approx(left, abs=3e-4)
+        assert verdict["limit"] == pytest.approx(high / 1.1 * left, abs=5e-4)
         assert verdict["reserve"] == pytest.approx(verdict["limit"] / verdict["ratio"], abs=2e-3)
         assert verdict["reserve"] >= 1.0
         assert verdict["where"]

@@ -235,7 +235,7 @@ def sections(document: Mapping[str, Any], instrument: Instrument) -> list[Words]
         *drying(document),
         rests(document),
         say("decide.rests_source", source=source),
-        *doubt_lines(document, units),
+        doubt_lines(document, units)[0],  # intervals and measuring stand on the screen
     ]
     rest += assumed(instrument)
     care = ("tools", "drill", "dust", "strings", "glue", "wood", "estimate")
