@@ -42,7 +42,8 @@ def short(full: str) -> str:
 
 @cache
 def code_digest(*packages: str) -> str:
-    """SHA-256 over the source and table files of rooms such as 'graduale.box', not imported for it.
+    """SHA-256 over the source and table files of rooms such as 'graduale.box', or of single modules
+    such as 'graduale.jobs.reference'; nothing is imported for it.
 
     Errors: ModuleNotFoundError when a package is not there.
     """
@@ -63,6 +64,8 @@ def versions() -> tuple[tuple[str, str], ...]:
 
 def _sources(package: str) -> list[tuple[str, bytes]]:
     spec = importlib.util.find_spec(package)
+    if spec is not None and not spec.submodule_search_locations and spec.origin:
+        return [(Path(spec.origin).name, Path(spec.origin).read_bytes())]
     if spec is None or not spec.submodule_search_locations:
         raise ModuleNotFoundError(f"no package {package}")
     root = Path(next(iter(spec.submodule_search_locations)))

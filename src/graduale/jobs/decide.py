@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from graduale.base.arrays import GridMap
+from graduale.base.crew import crew
 from graduale.base.findings import Refused
 from graduale.base.progress import Progress, part
 from graduale.base.threads import blas_threads
@@ -60,9 +61,9 @@ def run(path: Path, out: Path, progress: Progress) -> JobResult:
     if any(f.level == "error" for f in seen):
         raise Refused([f for f in seen if f.level == "error"])
     doubts = [f.line().removeprefix(f"{path.name}: ") for f in seen if f.level == "warning"]
-    with blas_threads():
-        known = reference(part(progress, 0.0, 0.3))
-        made = decide(loaded.instrument, known, part(progress, 0.3, 0.85))
+    with blas_threads(), crew() as helpers:
+        known = reference(part(progress, 0.0, 0.3), helpers)
+        made = decide(loaded.instrument, known, part(progress, 0.3, 0.85), helpers)
         progress(0.86, "holes")
         found, files = _files(made, doubts, part(progress, 0.86, 0.98))
     files[INSTRUMENT_NAME] = raw

@@ -14,7 +14,8 @@ from graduale.box.drying import DRIEST_PERCENT, closing_moisture
 from graduale.box.tones import Tone
 from graduale.box.verdicts import BUCKLING_FLOOR, K_DEF, Judged, worst
 from graduale.box.working import WORK_PRESS_N, WorkPress
-from graduale.jobs.deciding import Decided, DecidedPlate, PlateState, zone_limits
+from graduale.jobs.apart import PlateState
+from graduale.jobs.deciding import Decided, DecidedPlate, zone_limits
 from graduale.jobs.doubt_document import doubt_document
 from graduale.jobs.places import stations, summary_places, values_at
 from graduale.jobs.reference import PLATES, ROOMS, Reference
@@ -23,6 +24,7 @@ from graduale.plan.records import HolePlan
 from graduale.plan.stages import Stage
 from graduale.records.instrument import Instrument, PlateName
 from graduale.thickness.field import ZONES
+from graduale.thickness.margins import AtMargin
 
 FORMAT = 1
 _ALL_ROOMS = (*ROOMS, "graduale.plan", "graduale.jobs")
@@ -79,6 +81,7 @@ def document(
             }
             for t in made.choice.trials
         ],
+        "margins": [margin_document(m) for m in made.margins],
         "failing": [judged_document(j) for j in made.failing],
         "unreachable": list(made.choice.unreachable),
         "tightest": [judged_document(j) for j in made.judged[:12]],
@@ -98,6 +101,17 @@ def document(
         "plates": plates,
         "guide_holes": [asdict(h) for w in PLATES for h in plans[w].holes] if safe else [],
         "hole_plans": {w: plan_document(plans[w]) for w in PLATES} if safe else {},
+    }
+
+
+def margin_document(one: AtMargin) -> dict[str, Any]:
+    """What one margin asks for."""
+    return {
+        "margin": rounded(one.margin),
+        "zones_mm": {w: [rounded(z, 3) for z in one.zones[w]] for w in PLATES},
+        "more_g": {w: rounded(one.more_g[w], 2) for w in PLATES},
+        "met": one.met,
+        "approximate": not one.settled,
     }
 
 
@@ -230,17 +244,10 @@ def state_document(made: Decided, state: PlateState) -> dict[str, Any]:
         "mass_g": rounded(state.mass_g, 2),
         "tap_tones": [tone_document(t) for t in state.tones],
     }
-    leave = made.leave
-    if leave is None:
-        return out
-    found = {
-        "before_holes": leave.before_holes,
-        "holes_cut": leave.holes_cut,
-        "with_bar": leave.finished,
-    }.get(state.name)
-    if found is not None:
+    handled = made.handled
+    if handled is not None and state.name in handled.presses:
         out["verdicts"] = {
-            "local": _working(found, leave.ratio(found)),
+            "local": _working(handled.presses[state.name], handled.ratios[state.name]),
             "across": None,
             "lengthwise": None,
             "note": "across and lengthwise belong to the closed box; a plate alone has neither",

@@ -7,21 +7,21 @@ from math import sqrt
 import numpy as np
 
 from graduale.base.arrays import Floats
+from graduale.base.crew import ALONE, Crew
 from graduale.base.digest import code_digest, digest, versions
 from graduale.base.progress import Progress
 from graduale.box import meshing
 from graduale.box.build import build_box
 from graduale.box.cases import cases_of
 from graduale.box.firstorder import first_order
-from graduale.box.plate import plate_bodies
 from graduale.box.readouts import reading_of
 from graduale.box.tones import free_plate
+from graduale.jobs.apart import bodies_of
 from graduale.jobs.reference import PLATES, ROOMS, Reference, packaged_violin
 from graduale.plan.tools import tools
 from graduale.records.instrument import Instrument, PlateName
 from graduale.store.cache import Entry, user_cache
 from graduale.thickness.doubt import Doubt, Theirs
-from graduale.thickness.field import layout_of
 from graduale.thickness.sources import HEARD, Figures, Heard, Source, sources
 from graduale.wood.scatter import prior
 from graduale.wood.species import species
@@ -29,7 +29,9 @@ from graduale.wood.species import species
 _ROOMS = (*ROOMS, "graduale.records", "graduale.jobs")
 
 
-def doubt_of(instrument: Instrument, known: Reference, progress: Progress) -> Doubt:
+def doubt_of(
+    instrument: Instrument, known: Reference, progress: Progress, helpers: Crew = ALONE
+) -> Doubt:
     """The instrument's doubt: effects on logarithms, taken for both at the average violin's map
     (they move little with thickness).
 
@@ -37,9 +39,10 @@ def doubt_of(instrument: Instrument, known: Reference, progress: Progress) -> Do
     """
     progress(0.0, "doubt")
     usual = known.members["average"].zones
-    own = _remembered(instrument, usual, as_it_is=False)
     violin = packaged_violin()
-    names, found = _remembered(violin, usual, as_it_is=True)
+    asked = helpers.ask(_violins, usual)
+    own = _remembered(instrument, usual, as_it_is=False)
+    names, found = asked.result(lambda: progress(0.5, "doubt"))
     theirs = _theirs(violin, names, found)
     progress(1.0, "doubt")
     return Doubt(*own, theirs, instrument.confidence)
@@ -59,6 +62,11 @@ def _theirs(violin: Instrument, names: tuple[str, ...], found: tuple[Source, ...
         covariance = prior(species(violin.plate(which).wood.species)).ravel()
         wood[which] = rows | {"covariance": covariance}
     return Theirs(dict(zip(names, total.tolist(), strict=True)), wood)
+
+
+def _violins(zones: Mapping[PlateName, Floats]) -> tuple[tuple[str, ...], tuple[Source, ...]]:
+    """Those of the reference violin."""
+    return _remembered(packaged_violin(), zones, as_it_is=True)
 
 
 def _remembered(
@@ -99,8 +107,8 @@ def figures_of(
 
     as_it_is: a map that nobody may change (no least thickness, no steepest change).
     """
-    bodies = plate_bodies(instrument)
-    layouts = {w: layout_of(instrument, bodies[w]) for w in PLATES}
+    own = bodies_of(instrument)
+    instrument, bodies, layouts = own.instrument, own.bodies, dict(own.layouts)
     if as_it_is:
         layouts = {
             w: replace(layouts[w], least_mm=0.0, least_channel_mm=0.0, steepest=np.inf)

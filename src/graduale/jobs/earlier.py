@@ -13,8 +13,8 @@ import numpy as np
 from graduale.base.findings import refuse
 from graduale.box.plate import PlateBody, plate_bodies
 from graduale.files.instrument import load_instrument
+from graduale.jobs.apart import wood_kind
 from graduale.jobs.decide import INSTRUMENT_NAME
-from graduale.jobs.deciding import wood_kind
 from graduale.jobs.document import FORMAT, instrument_digest, map_from
 from graduale.jobs.holeplan import Targets
 from graduale.jobs.reference import PLATES

@@ -5,8 +5,10 @@ Inputs are packaged and committed (`data/reference/`); the answer is cached by i
 versions.
 """
 
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cache
 from importlib.resources import files
 from typing import Any
 
@@ -14,6 +16,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from graduale.base.arrays import Floats
+from graduale.base.crew import ALONE, Crew
 from graduale.base.digest import code_digest, digest, versions
 from graduale.base.progress import Progress, part
 from graduale.base.tables import Table
@@ -31,7 +34,9 @@ from graduale.store.cache import Entry, user_cache
 from graduale.thickness.field import Layout, layout_of
 
 PLATES: tuple[PlateName, PlateName] = ("top", "back")
-ROOMS = tuple(f"graduale.{r}" for r in ("geometry", "wood", "strings", "shell", "box", "thickness"))
+# every room that can move a number of the physics, from the file on
+_ROOMS = "base records files geometry wood strings shell box thickness"
+ROOMS = tuple(f"graduale.{room}" for room in _ROOMS.split())
 _WIDEST_FACTOR = (0.4, 2.5)
 
 
@@ -61,29 +66,50 @@ class Reference:
         return Band({name: m.values for name, m in self.members.items()}, self.sure)
 
 
-def _packaged(name: str) -> str:
+def packaged(name: str) -> str:
+    """Text of a file of the reference band."""
     return files("graduale.jobs").joinpath("data", "reference", name).read_text(encoding="utf-8")
 
 
 def packaged_violin() -> Instrument:
     """The full-size violin that all members of the band are."""
-    return parse_instrument(_packaged("violin.toml"), "violin.toml").instrument
+    return parse_instrument(packaged("violin.toml"), "violin.toml").instrument
 
 
-def reference(progress: Progress) -> Reference:
-    """The band, from the cache or made anew (a few seconds a member)."""
-    violin, band = _packaged("violin.toml"), _packaged("band.toml")
-    key = digest("reference", violin, band, code_digest(*ROOMS), versions())
-    entry = user_cache().remember(key, lambda: Entry(_document(_made(violin, band, progress))))
+def reference_key() -> str:
+    """Key of the band in the cache: inputs, code and versions of all that it rests on."""
+    code = code_digest(*ROOMS, "graduale.jobs.reference")
+    return digest("reference", packaged("violin.toml"), packaged("band.toml"), code, versions())
+
+
+def reference(progress: Progress, helpers: Crew = ALONE) -> Reference:
+    """The band, from the cache or made anew (a few seconds a member), shared with the helpers."""
+    made = user_cache().remember(
+        reference_key(), lambda: Entry(_document(_made(progress, helpers)))
+    )
     progress(1.0, "reference")
-    return _from_document(entry.document)
+    return _from_document(made.document)
 
 
-def _made(violin: str, band: str, progress: Progress) -> Reference:
-    import tomllib
+def _made(progress: Progress, helpers: Crew) -> Reference:
+    """Every second member is left to the helpers, if there are any."""
+    names = list(tomllib.loads(packaged("band.toml"))["member"])
+    left = {name: helpers.ask(member, name) for name in names[1::2]}
+    found: dict[str, Member] = {}
+    for i, name in enumerate(names):
+        step = part(progress, i / len(names), (i + 1) / len(names))
+        step(0.0, "reference")
+        if name not in left:
+            found[name] = member(name)
+    for name, promise in left.items():
+        found[name] = promise.result(lambda: progress(1.0, "reference"))
+    return Reference({name: found[name] for name in names})
 
-    table = tomllib.loads(band)
-    instrument = parse_instrument(violin, "violin.toml").instrument
+
+@cache
+def _violin() -> tuple[Instrument, dict[PlateName, PlateBody], dict[PlateName, Layout]]:
+    """The violin of the band with its plates; made once, so that its members share their meshes."""
+    instrument = packaged_violin()
     bodies = plate_bodies(instrument)
     # a reference is what it is: no least thickness is imposed on it
     layouts = {
@@ -92,14 +118,16 @@ def _made(violin: str, band: str, progress: Progress) -> Reference:
         )
         for w in PLATES
     }
-    names = list(table["member"])
-    members = {}
-    for i, name in enumerate(names):
-        step = part(progress, i / len(names), (i + 1) / len(names))
-        step(0.0, "reference")
-        zones = _zones(table, table["member"][name], instrument, bodies, layouts)
-        members[name] = _member(instrument, bodies, layouts, zones, table["member"][name]["source"])
-    return Reference(members)
+    return instrument, bodies, layouts
+
+
+def member(name: str) -> Member:
+    """One violin of the band, by name."""
+    table = tomllib.loads(packaged("band.toml"))
+    row = table["member"][name]
+    instrument, bodies, layouts = _violin()
+    zones = _zones(table, row, instrument, bodies, layouts)
+    return _member(instrument, bodies, layouts, zones, row["source"])
 
 
 def _average_zones(table: Table) -> dict[PlateName, Floats]:

@@ -36,6 +36,7 @@ def summary(document: Mapping[str, Any], instrument: Instrument, out: str, sheet
     if not (instrument.bar.present and instrument.post.present):
         told.append(say("decide.no_reference"))
     told += [*reasons.comparisons(document, units), reasons.rests(document)]
+    told.append(say("decide.margins", margin=document["margin"], costs=_costs(document)))
     told.append(say("decide.estimate"))
     told += reasons.assumed(instrument)
     for sentence in told:
@@ -52,6 +53,16 @@ def _wrapped(sentence: str) -> list[str]:
     return textwrap.wrap(
         sentence, _WIDTH, subsequent_indent="  ", break_on_hyphens=False, break_long_words=False
     )
+
+
+def _costs(document: Mapping[str, Any]) -> str:
+    """'0 % -2.1 g, 10 % +0.0 g, ...': mass of both plates against the decided ones."""
+    rows = []
+    for row in document["margins"]:
+        more = row["more_g"]["top"] + row["more_g"]["back"]
+        missed = "" if row["met"] else f" ({say('decide.margin_missed')})"
+        rows.append(f"{100.0 * row['margin']:.0f} % {more:+.1f} g{missed}")
+    return ", ".join(rows)
 
 
 def _thickness(document: Mapping[str, Any], units: Units) -> list[str]:

@@ -77,15 +77,17 @@ def _least_mass(
     grams: Floats, rows: Floats, gaps: Floats, low: Floats, high: Floats
 ) -> tuple[Floats, float]:
     """min grams . exp(y) + slack under rows y + gaps <= slack, low <= y <= high."""
-    count = len(grams)
+    count, whole = len(grams), max(float(grams.sum()), 1e-12)
+    weight = max(_SLACK_G / whole, 1.0)  # so that slack and mass are of one size
 
     def mass(x: Floats) -> tuple[float, Floats]:
-        e = grams * np.exp(x[:count])
-        return float(e.sum() + _SLACK_G * x[count]), np.append(e, _SLACK_G)
+        e = grams / whole * np.exp(x[:count])
+        return float(e.sum() + x[count]), np.append(e, 1.0)
 
-    matrix = np.column_stack([-rows, np.ones(len(rows))])
+    matrix = np.column_stack([-rows, np.full(len(rows), 1.0 / weight)])
     start = np.clip(np.zeros(count), low, high)
-    slack = max(float(np.max(rows @ start + gaps, initial=0.0)), 0.0)
+    slack = weight * max(float(np.max(rows @ start + gaps, initial=0.0)), 0.0)
+    limits = {"type": "ineq", "fun": lambda x: matrix @ x - gaps, "jac": lambda x: matrix}
     found = minimize(  # type: ignore[call-overload]  # the stubs know no jac=True with constraints
         mass,
         np.append(start, slack),
@@ -93,12 +95,10 @@ def _least_mass(
         method="SLSQP",
         bounds=[
             *zip(low, np.maximum(high, low + _LEAST_LOG_STEP), strict=True),
-            (0.0, slack + 1.0),
+            (0.0, slack + weight),
         ],
-        constraints=[{"type": "ineq", "fun": lambda x: matrix @ x - gaps, "jac": lambda x: matrix}]
-        if len(rows)
-        else [],
-        options={"maxiter": 60, "ftol": 1e-7},
+        constraints=[limits] if len(rows) else [],
+        options={"maxiter": 100, "ftol": 1e-9},
     )
     step = np.clip(found.x[:count], low, high)
     return step, max(float(np.max(rows @ step + gaps, initial=0.0)), 0.0)
