@@ -1,8 +1,8 @@
-"""The closed box: two plates, ribs, blocks, linings, bar, post as one structure held at the lower
-block."""
+"""The closed box: two plates, ribs, blocks, linings, bar, post as one structure held at the mean
+motion of the lower block."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -11,6 +11,14 @@ import shapely
 
 from graduale.base.arrays import Floats, Ints
 from graduale.box import meshing, parts
+from graduale.box.blocks import (
+    Joints,
+    Seat,
+    Stack,
+    layer_n_mm3,
+    seat_points,
+    section_of,
+)
 from graduale.box.plate import PlateBody, PlateShell, ThicknessAt, lift
 from graduale.records.instrument import Instrument, PlateName
 from graduale.shell.beams import Beams
@@ -30,7 +38,8 @@ class Box:
     ribs_line: Floats
     meshed: Mapping[PlateName, meshing.Meshed]
     structure: Structure
-    blocks: Mapping[str, int]  # node of each rigid block
+    blocks: Mapping[str, int]  # node of each block's mean motion
+    joints: Joints
     post_rows: "sp.csr_matrix | None"
 
     @property
@@ -116,21 +125,60 @@ def _join(
     ribs = parts.ribs_of(instrument, ring, size_mm)
     corners = np.array(bodies["top"].outline.corners).reshape(-1, 2)
     regions = parts.block_regions(instrument, ring, corners)
+    stacks = _stacks(instrument, regions, ring, ribs)
     nodes = np.concatenate(
-        [plates["top"].nodes, plates["back"].nodes, ribs.nodes, [r.place for r in regions]]
+        [plates["top"].nodes, plates["back"].nodes, ribs.nodes, *(s.nodes for s in stacks)]
     )
     tops, backs = len(plates["top"].nodes), len(plates["back"].nodes)
     first_rib = tops + backs
     first_block = first_rib + len(ribs.nodes)
+    starts = first_block + (ribs.rows + 1) * np.arange(len(stacks))
     links = _links(nodes, plates, meshed, ribs, regions, (tops, first_rib, first_block))
     shell, fixed = _shell(nodes, plates, ribs, links, (tops, first_rib))
     beams: tuple[Beams, ...] = ()
     if instrument.bar.present:
         line = meshed["top"].bar
         beams = (parts.bar_beams(instrument.bar, plates["top"], line, nodes, links),)
-    blocks = {r.name: first_block + i for i, r in enumerate(regions)}
-    bare = Box(instrument, plates, ring, meshed, Structure(shell, fixed, beams), blocks, None)
-    return with_post(bare)
+    within = _within(instrument, ring)
+    firsts = {"top": (0, starts + ribs.rows - 1), "back": (tops, starts)}
+    seats = [
+        _seat(plates[which], firsts[which][0], region.ring, within, int(node), stack)
+        for which in _PLATES
+        for region, stack, node in zip(regions, stacks, firsts[which][1], strict=True)
+    ]
+    joints = Joints(stacks, tuple(int(s) for s in starts), tuple(seats))
+    middles = {s.name: int(start) + ribs.rows for s, start in zip(stacks, starts, strict=True)}
+    structure = Structure(shell, fixed, beams, glued=joints.stiffness(nodes))
+    return with_post(Box(instrument, plates, ring, meshed, structure, middles, joints, None))
+
+
+def _stacks(
+    instrument: Instrument, regions: tuple[parts.Region, ...], ring: Floats, ribs: parts.Ribs
+) -> tuple[Stack, ...]:
+    """Every block with a section at each level of the ribs."""
+    wood = parts.species_wood(instrument.blocks.block_species, "blocks.block_species")
+    within = _within(instrument, ring)
+    out = []
+    for region in regions:
+        section = section_of(region.ring, within)
+        height = parts.rib_height(instrument, section.middle[:1])
+        out.append(Stack(region.name, section, ribs.levels * height, wood))
+    return tuple(out)
+
+
+def _within(instrument: Instrument, ring: Floats) -> shapely.Polygon:
+    """What lies inside the ribs."""
+    return shapely.Polygon(ring).buffer(-0.5 * instrument.body.rib_thickness_mm)
+
+
+def _seat(
+    plate: PlateShell, first: int, ring: Floats, within: shapely.Polygon, node: int, stack: Stack
+) -> Seat:
+    """A plate's seat on a block; `first`: the plate's first node, `node`: the section's."""
+    points, area = seat_points(ring, within)
+    facet, shares = locate(plate.mesh.xy, plate.mesh.triangles, points)
+    layer = layer_n_mm3(stack.section, stack.wood)
+    return Seat(plate.mesh.triangles[facet] + first, shares, node, area, layer)
 
 
 def _links(
@@ -141,21 +189,22 @@ def _links(
     regions: tuple[parts.Region, ...],
     starts: tuple[int, int, int],
 ) -> Links:
-    """Rib edges hang on the plates; whatever lies on a block hangs on the block."""
+    """Rib edges hang on the plates, linings on the ribs; the rows between the edges hang on the
+    sections of a block that they lie on."""
     tops, first_rib, first_block = starts
     master = np.arange(len(nodes))
     count = len(meshed["top"].rib)
-    last = first_rib + (ribs.rows - 1) * count
+    last = ribs.rows - 1
+    master[first_rib:first_block] = first_rib + ribs.hung
     master[first_rib : first_rib + count] = tops + meshed["back"].rib
-    master[last : last + count] = meshed["top"].rib
-    plan = np.concatenate(
-        [plates["top"].mesh.xy, plates["back"].mesh.xy, nodes[first_rib:first_block, :2]]
-    )
+    master[first_rib + last * count : first_rib + ribs.rows * count] = meshed["top"].rib
+    line = ribs.nodes[:count, :2]
     for i, region in enumerate(regions):
         area = shapely.Polygon(region.ring).buffer(0.05)
-        inside = shapely.contains_xy(area, plan[:, 0], plan[:, 1])
-        master[np.flatnonzero(inside)] = first_block + i
-    hung = master[master]
+        inside = np.flatnonzero(shapely.contains_xy(area, line[:, 0], line[:, 1]))
+        for k in range(1, last):
+            master[first_rib + k * count + inside] = first_block + (ribs.rows + 1) * i + k
+    hung = master[master[master]]
     return Links(hung, nodes - nodes[hung])
 
 
@@ -176,7 +225,7 @@ def _shell(
         np.concatenate([top.triads, back.triads, ribs.triads]),
         np.concatenate([top.q_mpa, back.q_mpa, ribs.q_mpa]),
         np.concatenate([top.h_mpa, back.h_mpa, ribs.h_mpa]),
-        np.repeat([top.density, back.density, ribs.density], sizes),
+        np.concatenate([np.repeat([top.density, back.density], sizes[:2]), ribs.density]),
         np.concatenate([top.t_ref, back.t_ref, ribs.thickness]),
         np.repeat([1.0, -1.0, 0.0], sizes),
         links,
@@ -198,11 +247,8 @@ def with_post(bare: Box) -> Box:
     apart = ends[0].rows[:3] - ends[1].rows[:3]
     rows = sp.csr_matrix(sp.csr_matrix(between[None] / gap) @ apart)
     stiff = np.array([parts.post_spring(post, gap)])
-    old = bare.structure
-    structure = Structure(old.shell, old.fixed, old.beams, rows, stiff)
-    return Box(
-        bare.instrument, bare.plates, bare.ribs_line, bare.meshed, structure, bare.blocks, rows
-    )
+    set_in = replace(bare.structure, spring_rows=rows, spring_n_mm=stiff)
+    return replace(bare, structure=set_in, post_rows=rows)
 
 
 def disc_points(x: float, y: float, radius: float, rings: int = 4) -> Floats:

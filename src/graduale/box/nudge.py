@@ -99,7 +99,12 @@ def moved_box(box: Box, move: Move) -> Box:
     bare = replace(
         box,
         plates=plates,
-        structure=replace(box.structure, shell=shell, beams=_beams(box, plates, nodes, links)),
+        structure=replace(
+            box.structure,
+            shell=shell,
+            beams=_beams(box, plates, nodes, links),
+            glued=box.joints.stiffness(nodes),
+        ),
     )
     return _post_again(box, bare)
 
@@ -146,12 +151,14 @@ def with_plate(box: Box, which: PlateName, plate: PlateShell) -> Box:
 
 
 def with_ribs(box: Box, stiff: float = 1.0, rib_mm: float = 0.0) -> Box:
-    """The box with ribs of other stiffness (a factor) or thickness (mm more)."""
+    """The box with ribs of other stiffness (a factor, linings too) or thickness (mm more)."""
     old, first = box.shell, sum(len(box.plates[w].triangles) for w in PLATES)
     q_mpa, h_mpa = old.q_mpa.copy(), old.h_mpa.copy()
     q_mpa[first:] *= stiff
     h_mpa[first:] *= stiff
-    fixed = box.structure.fixed + rib_mm
+    linings = 4 * len(box.ribs_line) if box.instrument.blocks.lining_width_mm > 0.0 else 0
+    fixed = box.structure.fixed.copy()
+    fixed[: len(fixed) - linings] += rib_mm
     made = _with_shell(box, old.of_wood(q_mpa, h_mpa, old.density), {})
     return replace(made, structure=replace(made.structure, fixed=fixed))
 
@@ -192,6 +199,9 @@ def stiffness_change(
         if new is not old:
             under = t_nodes[new.pairs].mean(axis=1)
             out = out + new.stiffness(under) - old.stiffness(under)
+    new_glue, old_glue = other.structure.glued, box.structure.glued
+    if new_glue is not None and old_glue is not None and new_glue is not old_glue:
+        out = out + new_glue - old_glue
     return sp.csc_matrix(out + _spring(other) - _spring(box))
 
 

@@ -142,45 +142,105 @@ def rib_height(instrument: Instrument, x_mm: Floats) -> Floats:
 
 @dataclass(frozen=True, eq=False)
 class Ribs:
-    """The rib strip: nodes (n, 3) rows from back to top, triangles on them, thickness and
-    moduli."""
+    """Ribs and linings: nodes (n, 3), first the ribs' rows from back to top, then the linings'.
+
+    levels (rows,): share of the rib height of each row; hung (n,): the rib node that each node
+    moves with (itself on the ribs); triangles on the nodes with triads, moduli, thickness, density.
+    """
 
     nodes: Floats
-    rows: int
+    levels: Floats
+    hung: Ints
     triangles: Ints
     triads: Floats
     q_mpa: Floats
     h_mpa: Floats
     thickness: Floats
-    density: float
+    density: Floats
+
+    @property
+    def rows(self) -> int:
+        """Rows of rib nodes."""
+        return len(self.levels)
+
+
+@dataclass(frozen=True, eq=False)
+class _Strip:
+    """A strip on rows of nodes: triangles, triads, moduli."""
+
+    triangles: Ints
+    triads: Floats
+    q_mpa: Floats
+    h_mpa: Floats
 
 
 def ribs_of(instrument: Instrument, rib_line: Floats, longest_mm: float) -> Ribs:
     """Ribs on a closed rib line (k, 2); the first row lies in the back's plane, the last in the
-    top's.
+    top's. The grain runs along the ribs.
 
-    Within a lining's height the strip is rib plus lining thick; the grain runs along the ribs.
+    Linings are strips of their own wood on the ribs' inside, glued: they move with the rib nodes
+    beside them as one rigid arm, so that rib and lining bend as one laminate.
     """
     height = rib_height(instrument, rib_line[:, 0])
     levels = _levels(instrument, float(height.max()), longest_mm)
     count = len(rib_line)
     nodes = np.concatenate([np.column_stack([rib_line, share * height]) for share in levels])
+    pairs = np.stack([np.arange(len(levels) - 1), np.arange(1, len(levels))], axis=1)
+    wood = wood_of(instrument.rib_wood, "wood.ribs")
+    strips = [_strip(nodes, pairs, rib_line, wood)]
+    thick, density = [instrument.body.rib_thickness_mm], [wood.density_kg_m3 * KG_M3]
+    hung = np.arange(len(nodes))
+    wide = instrument.blocks.lining_width_mm
+    if wide > 0.0:
+        last = len(levels) - 1
+        rows = np.array([0, 1, last - 1, last])
+        beside = (rows[:, None] * count + np.arange(count)).ravel()
+        inward = -0.5 * (wide + instrument.body.rib_thickness_mm) * _outward(rib_line)
+        shifted = nodes[beside] + np.pad(np.tile(inward, (4, 1)), ((0, 0), (0, 1)))
+        first = last + 1
+        nodes, hung = np.concatenate([nodes, shifted]), np.concatenate([hung, beside])
+        lining = species_wood(instrument.blocks.lining_species, "blocks.lining_species")
+        pairs = np.array([[first, first + 1], [first + 2, first + 3]])
+        strips.append(_strip(nodes, pairs, rib_line, lining))
+        thick.append(wide)
+        density.append(lining.density_kg_m3 * KG_M3)
+    sizes = [len(s.triangles) for s in strips]
+    return Ribs(
+        nodes,
+        levels,
+        hung,
+        np.concatenate([s.triangles for s in strips]),
+        np.concatenate([s.triads for s in strips]),
+        np.concatenate([s.q_mpa for s in strips]),
+        np.concatenate([s.h_mpa for s in strips]),
+        np.repeat(thick, sizes),
+        np.repeat(density, sizes),
+    )
+
+
+def _strip(nodes: Floats, pairs: Ints, rib_line: Floats, wood: Wood) -> _Strip:
+    """Facets between pairs of node rows (p, 2), the grain along the ring."""
+    count = len(rib_line)
     ring = np.arange(count)
     after = np.roll(ring, -1)
-    triangles, along = [], []
-    step = rib_line[after] - rib_line
-    direction = np.column_stack([step, np.zeros(count)])
-    for row in range(len(levels) - 1):
-        a, b = row * count + ring, row * count + after
-        c, d = a + count, b + count
+    direction = np.column_stack([rib_line[after] - rib_line, np.zeros(count)])
+    triangles = []
+    for low, high in pairs.tolist():
+        a, b = low * count + ring, low * count + after
+        c, d = high * count + ring, high * count + after
         triangles += [np.stack([a, b, d], axis=1), np.stack([a, d, c], axis=1)]
-        along += [direction, direction]
     tri = np.concatenate(triangles)
-    triads = triads_of(nodes, tri, np.concatenate(along))
-    wood = wood_of(instrument.rib_wood, "wood.ribs")
-    q_mpa, h_mpa = facet_stiffness(wood, triads, triads)
-    thick = _rib_thickness(instrument, levels, count)
-    return Ribs(nodes, len(levels), tri, triads, q_mpa, h_mpa, thick, wood.density_kg_m3 * KG_M3)
+    triads = triads_of(nodes, tri, np.tile(direction, (2 * len(pairs), 1)))
+    return _Strip(tri, triads, *facet_stiffness(wood, triads, triads))
+
+
+def _outward(ring: Floats) -> Floats:
+    """Mitred normals (k, 2) of a counter-clockwise ring: at unit distance from both its sides."""
+    run = np.roll(ring, -1, axis=0) - ring
+    normal = np.column_stack([run[:, 1], -run[:, 0]]) / np.hypot(*run.T)[:, None]
+    before = np.roll(normal, 1, axis=0)
+    out: Floats = (normal + before) / (1.0 + np.sum(normal * before, axis=1))[:, None]
+    return out
 
 
 def _levels(instrument: Instrument, height: float, longest_mm: float) -> Floats:
@@ -190,14 +250,6 @@ def _levels(instrument: Instrument, height: float, longest_mm: float) -> Floats:
     parts = max(1, int(np.ceil((1.0 - 2.0 * edge) * height / longest_mm)))
     middle = np.linspace(edge, 1.0 - edge, parts + 1)
     return np.concatenate([[0.0], middle, [1.0]]) if edge > 0.0 else middle
-
-
-def _rib_thickness(instrument: Instrument, levels: Floats, count: int) -> Floats:
-    rib, lining = instrument.body.rib_thickness_mm, instrument.blocks.lining_width_mm
-    rows = np.full(len(levels) - 1, rib)
-    if lining > 0.0:
-        rows[[0, -1]] += lining
-    return np.repeat(rows, 2 * count)
 
 
 def post_spring(post: Post, gap_mm: float) -> float:

@@ -26,6 +26,7 @@ class Structure:
     beams: tuple[Beams, ...] = ()
     spring_rows: "sp.csr_matrix | None" = None
     spring_n_mm: Floats | None = None
+    glued: "sp.csc_matrix | None" = None  # stiffness that no thickness changes (blocks)
 
     @cached_property
     def averaging(self) -> "sp.csr_matrix":
@@ -48,6 +49,8 @@ class Structure:
             k = k + beam.stiffness(_under(beam, t_nodes))
         if self.spring_rows is not None and self.spring_n_mm is not None:
             k = k + self.spring_rows.T @ sp.diags_array(self.spring_n_mm) @ self.spring_rows
+        if self.glued is not None:
+            k = k + self.glued
         return sp.csc_matrix(k)
 
     def mass(self, t_nodes: Floats) -> "sp.csc_matrix":
