@@ -86,7 +86,10 @@ class Plate:
 
     def shell(self, size_mm: float) -> "PlateShellCase":
         """Our own model by the program's own path."""
-        mesh = self.mesh(size_mm, min(4.0, size_mm), foot_line=False)
+        return self.shell_on(self.mesh(size_mm, min(4.0, size_mm), foot_line=False))
+
+    def shell_on(self, mesh: PlateMesh) -> "PlateShellCase":
+        """The same on a given mesh."""
         inside = Inside(5.0, 18.0, 2.0, 1.8)
         body = PlateBody("top", self.outline, self.arching, (), self.wood, BOARD, inside)
         plate = lift(body, mesh, self.thickness, np.zeros(len(mesh.xy)))
