@@ -1,6 +1,8 @@
 """Exact slopes against central differences; rigid motion costs nothing; beams against composite
 theory."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -96,15 +98,21 @@ def test_hertz_slopes_are_those_of_central_differences() -> None:
     assert structure.hertz_slopes(t, found).T @ d == pytest.approx(numeric, rel=2e-5)
 
 
-def test_compliance_and_stress_slopes_are_those_of_central_differences() -> None:
+@pytest.mark.parametrize("warped", [False, True])
+def test_compliance_and_stress_slopes_are_those_of_central_differences(warped: bool) -> None:
+    """Plane sections, and the read-out with sections that warp under a grain that slopes."""
     structure = with_bar()
+    couple = 1e-3 * np.sin(np.arange(6.0 * len(structure.shell.triangles))).reshape(-1, 3, 2)
+    structure = replace(structure, shell=replace(structure.shell, couple=couple))
     shell = structure.shell
     t, d, step = thickness(structure), direction(structure), 1e-4
     load = np.zeros(shell.size)
     load[6 * 72 + 2], load[6 * 70] = -3.0, 2.0
     turn = np.tile(np.eye(3), (4, 1, 1))
-    face = np.array([1.0, 1.0, -1.0, 1.0])
-    disc = st.Disc(np.array([40, 41, 44, 52]), np.array([0.1, 0.4, 0.3, 0.2]), face, turn)
+    face = np.ones(4) if warped else np.array([1.0, 1.0, -1.0, 1.0])
+    middle = np.array([[0.2, 0.3, 0.5], [0.6, 0.2, 0.2], [0.1, 0.8, 0.1], [0.3, 0.4, 0.3]])
+    plain = st.Disc(np.array([40, 41, 44, 52]), np.array([0.1, 0.4, 0.3, 0.2]), face, turn, middle)
+    disc = st.refined(shell, plain) if warped else plain
     weight = np.array([[1.0], [0.4], [-0.7]])
 
     def answer(at: Floats) -> tuple[Floats, Floats, object]:

@@ -229,6 +229,7 @@ def _shell(
         np.concatenate([top.t_ref, back.t_ref, ribs.thickness]),
         np.repeat([1.0, -1.0, 0.0], sizes),
         links,
+        np.concatenate([top.couple, back.couple, np.zeros((sizes[2], 3, 2))]),
     )
     carved = np.full(sizes[0] + sizes[1], np.nan)
     return shell, np.concatenate([carved, ribs.thickness])

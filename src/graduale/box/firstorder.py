@@ -16,7 +16,8 @@ from graduale.box.cases import Cases
 from graduale.box.nudge import PLATES, stiffness_change
 from graduale.box.readouts import Reading, Solved, post_force, sag_row, solve_with_adjoints
 from graduale.records.instrument import PlateName
-from graduale.shell.stress import Disc, operator
+from graduale.shell.model import Shell
+from graduale.shell.stress import Disc, operators, refined
 from graduale.wood.limits import norris
 from graduale.wood.species import STRENGTHS
 
@@ -145,14 +146,16 @@ def first_order(reading: Reading, t_nodes: Floats) -> FirstOrder:
 
 @dataclass(frozen=True, eq=False)
 class Discs:
-    """All governing discs side by side: facets (d,), which read-out each belongs to (d,)."""
+    """All governing discs side by side; owner (d,): which read-out a facet belongs to; facets (w,):
+    those in and around the discs, sorted; columns (k,): the load case of each read-out."""
 
     order: FirstOrder
     names: tuple[str, ...]
     which: tuple[str, ...]
     disc: Disc
-    starts: Ints
-    local_of: tuple[Floats, ...]
+    owner: Ints
+    facets: Ints
+    columns: Ints
 
     @staticmethod
     def of(order: FirstOrder) -> "Discs":
@@ -166,13 +169,14 @@ class Discs:
             np.concatenate([p.disc.weights for p in chosen]),
             np.concatenate([p.disc.face for p in chosen]),
             np.concatenate([p.disc.turn for p in chosen]),
+            np.concatenate([_middle(p.disc) for p in chosen]),
         )
-        freedoms = reading.box.shell.freedoms
-        local = tuple(
-            solved.u[freedoms[p.disc.facets], reading.cases.column(p.case)] for p in chosen
-        )
-        starts = np.concatenate([[0], np.cumsum(sizes)[:-1]]).astype(np.int64)
-        return Discs(order, names, tuple(p.plate for p in chosen), disc, starts, local)
+        owner = np.repeat(np.arange(len(sizes)), sizes)
+        around = [p.disc.warped.facets for p in chosen if p.disc.warped is not None]
+        facets = np.unique(np.concatenate([disc.facets, *around]))
+        columns = np.array([reading.cases.column(p.case) for p in chosen])
+        plates = tuple(p.plate for p in chosen)
+        return Discs(order, names, plates, disc, owner, facets, columns)
 
     @cached_property
     def base(self) -> Floats:
@@ -183,15 +187,14 @@ class Discs:
         self, box: Box, strength: tuple[str, str, float] | None = None
     ) -> tuple[tuple[str, ...], Floats]:
         """sqrt(Norris) of every disc at the old displacements; strength: (plate, name, factor)."""
-        facets = self.disc.facets
-        shell = box.shell.only(facets)
-        t = box.structure.facet_thickness(self.order.solved.t_nodes)[facets]
+        shell = box.shell.only(self.facets)
+        t = box.structure.facet_thickness(self.order.solved.t_nodes)[self.facets]
         turn = np.concatenate([box.plates[w].board_turn(self._own(box, w)) for w in PLATES])
         ordered = np.empty_like(turn)
         ordered[np.concatenate([np.flatnonzero(self._of(box, w)) for w in PLATES])] = turn
-        disc = Disc(np.arange(len(facets)), self.disc.weights, self.disc.face, ordered)
-        parts = np.einsum("dsj,dj->ds", operator(shell, t, disc), np.concatenate(self.local_of))
-        mean = np.add.reduceat(parts, self.starts, axis=0)
+        at = np.searchsorted(self.facets, self.disc.facets)
+        plain = replace(self.disc, facets=at, turn=ordered)
+        mean = self._mean(shell, t, refined(shell, plain, self.owner))
         out = np.empty(len(self.names))
         for w in PLATES:
             some = np.array([p == w for p in self.which])
@@ -202,6 +205,15 @@ class Discs:
                 out[some] = np.sqrt(norris(mean[some], limit)[0])
         return self.names, out
 
+    def _mean(self, shell: Shell, t: Floats, disc: Disc) -> Floats:
+        """Averaged components of every disc (k, s) at the old displacements."""
+        out, u = np.zeros((len(self.names), disc.turn.shape[1])), self.order.solved.u
+        for facets, op, _, around in operators(shell, t, disc):
+            owner = self.owner if around is None else around
+            local = u[shell.freedoms[facets], self.columns[owner][:, None]]
+            np.add.at(out, owner, np.einsum("dsj,dj->ds", op, local))
+        return out
+
     def _of(self, box: Box, which: PlateName) -> "np.typing.NDArray[np.bool_]":
         split = len(box.plates["top"].triangles)
         return self.disc.facets < split if which == "top" else self.disc.facets >= split
@@ -209,3 +221,9 @@ class Discs:
     def _own(self, box: Box, which: PlateName) -> Ints:
         out: Ints = self.disc.facets[self._of(box, which)] - box.first_facet(which)
         return out
+
+
+def _middle(disc: Disc) -> Floats:
+    if disc.middle is None:
+        raise ValueError("a disc without the middles of its parts")
+    return disc.middle

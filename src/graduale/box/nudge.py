@@ -20,7 +20,7 @@ from graduale.shell.beams import Beams
 from graduale.shell.facets import triads_of
 from graduale.shell.model import Links, Shell
 from graduale.shell.structure import Structure
-from graduale.wood.material import Wood, facet_stiffness
+from graduale.wood.material import Wood, facet_coupling, facet_stiffness
 
 PLATES: tuple[PlateName, PlateName] = ("top", "back")
 _X = np.array([1.0, 0.0, 0.0])
@@ -65,7 +65,8 @@ def moved_plate(
     nodes[:, 2] += lift_mm + body.outward * risen(inst, move, body.which, height)
     triads = triads_of(nodes, plate.triangles, _X)
     q_mpa, h_mpa = facet_stiffness(body.wood, plate.axes, triads)
-    return replace(plate, nodes=nodes, triads=triads, q_mpa=q_mpa, h_mpa=h_mpa)
+    couple = facet_coupling(body.wood, plate.axes, triads)
+    return replace(plate, nodes=nodes, triads=triads, q_mpa=q_mpa, h_mpa=h_mpa, couple=couple)
 
 
 def moved_box(box: Box, move: Move) -> Box:
@@ -94,6 +95,7 @@ def moved_box(box: Box, move: Move) -> Box:
         q_mpa=np.concatenate([plates["top"].q_mpa, plates["back"].q_mpa, old.q_mpa[sizes:]]),
         h_mpa=np.concatenate([plates["top"].h_mpa, plates["back"].h_mpa, old.h_mpa[sizes:]]),
         links=links,
+        couple=_couple(old, 0, np.concatenate([plates["top"].couple, plates["back"].couple])),
     )
     shell.__dict__["pattern"] = old.pattern
     bare = replace(
@@ -107,6 +109,13 @@ def moved_box(box: Box, move: Move) -> Box:
         ),
     )
     return _post_again(box, bare)
+
+
+def _couple(old: Shell, first: int, new: Floats) -> Floats:
+    """The coupling of shear and stretch (m, 3, 2), from facet `first` on that of `new`."""
+    out = np.zeros((len(old.triangles), 3, 2)) if old.couple is None else old.couple.copy()
+    out[first : first + len(new)] = new
+    return out
 
 
 def _along(shell: Shell, first: int) -> Floats:
@@ -137,7 +146,8 @@ def with_wood(plate: PlateShell, wood: Wood, axes: Floats | None = None) -> Plat
     turned = plate.axes if axes is None else axes
     q_mpa, h_mpa = facet_stiffness(wood, turned, plate.triads)
     body = replace(plate.body, wood=wood)
-    return replace(plate, body=body, axes=turned, q_mpa=q_mpa, h_mpa=h_mpa)
+    couple = facet_coupling(wood, turned, plate.triads)
+    return replace(plate, body=body, axes=turned, q_mpa=q_mpa, h_mpa=h_mpa, couple=couple)
 
 
 def with_plate(box: Box, which: PlateName, plate: PlateShell) -> Box:
@@ -147,7 +157,8 @@ def with_plate(box: Box, which: PlateName, plate: PlateShell) -> Box:
     some = slice(first, first + len(plate.triangles))
     q_mpa, h_mpa = old.q_mpa.copy(), old.h_mpa.copy()
     q_mpa[some], h_mpa[some] = plate.q_mpa, plate.h_mpa
-    return _with_shell(box, old.of_wood(q_mpa, h_mpa, old.density), {which: plate})
+    shell = old.of_wood(q_mpa, h_mpa, old.density, _couple(old, first, plate.couple))
+    return _with_shell(box, shell, {which: plate})
 
 
 def with_ribs(box: Box, stiff: float = 1.0, rib_mm: float = 0.0) -> Box:
@@ -159,7 +170,7 @@ def with_ribs(box: Box, stiff: float = 1.0, rib_mm: float = 0.0) -> Box:
     linings = 4 * len(box.ribs_line) if box.instrument.blocks.lining_width_mm > 0.0 else 0
     fixed = box.structure.fixed.copy()
     fixed[: len(fixed) - linings] += rib_mm
-    made = _with_shell(box, old.of_wood(q_mpa, h_mpa, old.density), {})
+    made = _with_shell(box, old.of_wood(q_mpa, h_mpa, old.density, old.couple), {})
     return replace(made, structure=replace(made.structure, fixed=fixed))
 
 

@@ -84,6 +84,7 @@ def lone_structure(bar: Bar | None, plate: PlateShell, line: Ints) -> Structure:
         plate.t_ref,
         np.full(count, plate.body.outward),
         links,
+        plate.couple,
     )
     if bar is None or len(line) == 0:
         return Structure(shell, np.full(count, np.nan))

@@ -13,7 +13,7 @@ from graduale.geometry.openings import soundholes_of
 from graduale.geometry.outline import Outline, outline_of
 from graduale.records.instrument import Inside, Instrument, PlateName, WoodChoice
 from graduale.shell.facets import triads_of
-from graduale.wood.material import Wood, facet_stiffness, wood_of
+from graduale.wood.material import Wood, facet_coupling, facet_stiffness, wood_of
 from graduale.wood.rotate import board_axes, board_stress_map, to_body
 
 KG_M3 = 1e-12  # t/mm3
@@ -76,7 +76,7 @@ class PlateShell:
     """A plate's facets on the middle surface of a nominal thickness, in the body frame.
 
     nodes (n, 3); inside_xy (n, 2): where each node's thickness is read; t_ref_nodes (n,);
-    triads (m, 3, 3); axes (m, 3, 3) board axes; q_mpa, h_mpa; density t/mm3.
+    triads (m, 3, 3); axes (m, 3, 3) board axes; q_mpa, h_mpa, couple (m, 3, 2); density t/mm3.
     """
 
     body: PlateBody
@@ -89,6 +89,7 @@ class PlateShell:
     axes: Floats
     q_mpa: Floats
     h_mpa: Floats
+    couple: Floats
 
     @property
     def triangles(self) -> Ints:
@@ -135,4 +136,5 @@ def lift(body: PlateBody, mesh: PlateMesh, nominal: ThicknessAt, plane_z: Floats
     triads = triads_of(nodes, mesh.triangles, np.array([1.0, 0.0, 0.0]))
     axes = body.board_axes(mesh.xy[mesh.triangles][:, :, 1].mean(axis=1))
     q_mpa, h_mpa = facet_stiffness(body.wood, axes, triads)
-    return PlateShell(body, mesh, nodes, inside, normals, t_ref, triads, axes, q_mpa, h_mpa)
+    couple = facet_coupling(body.wood, axes, triads)
+    return PlateShell(body, mesh, nodes, inside, normals, t_ref, triads, axes, q_mpa, h_mpa, couple)

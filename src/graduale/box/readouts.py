@@ -18,7 +18,7 @@ from graduale.box.spots import Spot, strung_spots
 from graduale.records.instrument import PlateName
 from graduale.shell.patch import locate
 from graduale.shell.solver import Held, factor_held
-from graduale.shell.stress import Disc, explicit_slopes, pull_back, stress
+from graduale.shell.stress import Disc, disc_of, explicit_slopes, pull_back, stress
 from graduale.wood.limits import Strength, norris
 
 DISC_MM = 6.0
@@ -122,16 +122,10 @@ def probe_at(box: Box, spot: Spot, case: str, face: str) -> Probe:
     points = disc_points(spot.x_mm, spot.y_mm, DISC_MM, 6)
     for ring in plate.body.openings:
         points = points[~shapely.contains_xy(shapely.Polygon(ring), points[:, 0], points[:, 1])]
-    facets, counts = np.unique(
-        locate(plate.mesh.xy, plate.mesh.triangles, points)[0], return_counts=True
-    )
+    found = locate(plate.mesh.xy, plate.mesh.triangles, points)
     side = plate.body.outward * (1.0 if face == "outside" else -1.0)
-    disc = Disc(
-        facets + box.first_facet(spot.plate),
-        counts / counts.sum(),
-        np.full(len(facets), side),
-        plate.board_turn(facets),
-    )
+    turn = plate.board_turn(np.unique(found[0]))
+    disc = disc_of(box.shell, found, box.first_facet(spot.plate), side, turn)
     key = f"{spot.plate}: {spot.key}"
     return Probe(key, spot.name, spot.plate, face, case, spot, disc, plate.body.wood.strength)
 

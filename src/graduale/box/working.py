@@ -16,7 +16,7 @@ from graduale.box.spots import Spot
 from graduale.records.instrument import Instrument
 from graduale.shell.patch import locate, patch_of
 from graduale.shell.solver import factor_held
-from graduale.shell.stress import Disc, stress
+from graduale.shell.stress import disc_of, stress
 from graduale.wood.limits import norris
 
 WORK_PRESS_N = 60.0  # the heavier of two hands' presses while scraping [own]
@@ -63,21 +63,18 @@ def work_press(
     u = held.solve(np.column_stack(loads))
     use, give = [], []
     for k, spot in enumerate(spots):
-        disc = _disc(plate.mesh.xy, plate.triangles, spot, body)
-        turned = Disc(
-            disc[0], disc[1], np.full(len(disc[0]), body.outward), plate.board_turn(disc[0])
-        )
-        mean = stress(shell, t_facet, turned, u[:, [k]])
+        found = locate(plate.mesh.xy, plate.triangles, _disc_points(spot, body))
+        turn = plate.board_turn(np.unique(found[0]))
+        disc = disc_of(shell, found, 0, body.outward, turn)
+        mean = stress(shell, t_facet, disc, u[:, [k]])
         use.append(float(np.sqrt(norris(mean.T, body.wood.strength)[0][0])))
         give.append(float(ways[k] @ (rows[k] @ u[:, k])[:3]))
     return WorkPress(spots, np.array(use), np.array(give))
 
 
-def _disc(
-    xy: Floats, triangles: "np.typing.NDArray[np.int64]", spot: Spot, body: PlateBody
-) -> tuple["np.typing.NDArray[np.int64]", Floats]:
+def _disc_points(spot: Spot, body: PlateBody) -> Floats:
+    """Points over the disc that stress is averaged over, on wood."""
     points = disc_points(spot.x_mm, spot.y_mm, DISC_MM, 6)
     for hole in body.openings:
         points = points[~shapely.contains_xy(shapely.Polygon(hole), points[:, 0], points[:, 1])]
-    facets, counts = np.unique(locate(xy, triangles, points)[0], return_counts=True)
-    return facets, counts / counts.sum()
+    return points

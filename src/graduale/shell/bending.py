@@ -10,7 +10,7 @@ theta_x. The operators are split so that thickness enters by three factors g_k =
 facet: curvature = k0 + sum_k g_k c_k(q) r_k, shear = sum_k (1 - g_k) s_k(q) (-2/3) r_k.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -28,14 +28,20 @@ class Bending:
 
     generalised (m, 6, 9): rows k0 (3 constant curvatures) and r (3 side quantities) from the
     freedoms; bend (m, 6, 6) and shear (m, 3, 3): unit-thickness energies; side_factor (m, 3): phi
-    = factor t^2; mean_side (m, 3, 3): mean curvature [xx, yy, 2xy] of each unit side quantity.
+    = factor t^2; corner_side (m, 3, 3, 3): curvature [xx, yy, 2xy] at each corner of each unit side
+    quantity, linear in between; mean_shear (m, 2, 3): mean shear strain of each where 1 - g = 1.
     """
 
     generalised: Floats
     bend: Floats
     shear: Floats
     side_factor: Floats
-    mean_side: Floats
+    corner_side: Floats
+    mean_shear: Floats
+
+    def of(self, facets: Ints) -> "Bending":
+        """The parts of some facets."""
+        return Bending(*(getattr(self, f.name)[facets] for f in fields(self)))
 
     def only(self, facets: Ints) -> "Bending":
         """Those of some facets (k,)."""
@@ -55,11 +61,13 @@ def bending_of(xy: Floats, q_mpa: Floats, h_mpa: Floats) -> Bending:
     grad = shape_gradients(xy)
     cos, sin, length = _side_directions(xy)
     generalised = np.concatenate([_constant_curvature(grad), _side_rows(cos, sin, length)], axis=1)
-    columns = _side_columns(grad, cos, sin)
+    columns = _side_columns(grad, cos, sin, _POINTS)
     bend = _bend_energy(columns, q_mpa, surface)
-    shear = _shear_energy(_side_shear(cos, sin), h_mpa, surface)
+    side = _side_shear(cos, sin)
+    shear = _shear_energy(side, h_mpa, surface)
     factor = _side_factor(cos, sin, length, q_mpa, h_mpa)
-    return Bending(generalised, bend, shear, factor, columns.mean(axis=1))
+    at_corners = _side_columns(grad, cos, sin, np.eye(3))
+    return Bending(generalised, bend, shear, factor, at_corners, -2.0 / 3.0 * side.mean(axis=1))
 
 
 def _side_directions(xy: Floats) -> tuple[Floats, Floats, Floats]:
@@ -94,10 +102,10 @@ def _side_rows(cos: Floats, sin: Floats, length: Floats) -> Floats:
     return out
 
 
-def _side_columns(grad: Floats, cos: Floats, sin: Floats) -> Floats:
-    """Curvature of a unit side quantity at the three points: (m, points, 3 curvatures, 3 sides)."""
+def _side_columns(grad: Floats, cos: Floats, sin: Floats, points: Floats) -> Floats:
+    """Curvature of a unit side quantity at three points: (m, points, 3 curvatures, 3 sides)."""
     out = np.empty((len(grad), 3, 3, 3))
-    for q, shape in enumerate(_POINTS):
+    for q, shape in enumerate(points):
         for k in range(3):
             i, j = k, (k + 1) % 3
             p = 4.0 * (shape[i] * grad[:, j] + shape[j] * grad[:, i])
@@ -178,16 +186,26 @@ def energy_slopes(parts: Bending, t_mm: Floats) -> Floats:
     return out
 
 
-def mean_curvature_rows(parts: Bending, t_mm: Floats) -> Floats:
-    """Mean curvature [xx, yy, 2xy] over the generalised quantities, (m, 3, 6)."""
-    g = 1.0 / (1.0 + parts.side_factor * (t_mm**2)[:, None])
-    unit = np.broadcast_to(np.eye(3), (len(t_mm), 3, 3))
-    return np.concatenate([unit, parts.mean_side * g[:, None, :]], axis=2)
+def curvature_rows(parts: Bending, t_mm: Floats, shares: Floats) -> tuple[Floats, Floats]:
+    """Curvature [xx, yy, 2xy] over the generalised quantities at a point of each facet, and its
+    slope by t, both (m, 3, 6); shares (m, 3) of the corners."""
+    g, dg = _side_share(parts, t_mm)
+    side = np.einsum("mc,mcak->mak", shares, parts.corner_side)
+    unit, nil = np.broadcast_to(np.eye(3), (len(t_mm), 3, 3)), np.zeros((len(t_mm), 3, 3))
+    rows = np.concatenate([unit, side * g[:, None, :]], axis=2)
+    return rows, np.concatenate([nil, side * dg[:, None, :]], axis=2)
 
 
-def mean_curvature_slopes(parts: Bending, t_mm: Floats) -> Floats:
-    """d mean_curvature_rows / dt, (m, 3, 6)."""
+def shear_rows(parts: Bending, t_mm: Floats) -> tuple[Floats, Floats]:
+    """Mean transverse shear strain [1n, 2n] over the generalised quantities, and its slope by t,
+    both (m, 2, 6)."""
+    g, dg = _side_share(parts, t_mm)
+    nil = np.zeros((len(t_mm), 2, 3))
+    rows = np.concatenate([nil, parts.mean_shear * (1.0 - g)[:, None, :]], axis=2)
+    return rows, np.concatenate([nil, -parts.mean_shear * dg[:, None, :]], axis=2)
+
+
+def _side_share(parts: Bending, t_mm: Floats) -> tuple[Floats, Floats]:
+    """g and dg/dt of the three sides, (m, 3)."""
     g = 1.0 / (1.0 + parts.side_factor * (t_mm**2)[:, None])
-    dg = -2.0 * parts.side_factor * t_mm[:, None] * g**2
-    nil = np.zeros((len(t_mm), 3, 3))
-    return np.concatenate([nil, parts.mean_side * dg[:, None, :]], axis=2)
+    return g, -2.0 * parts.side_factor * t_mm[:, None] * g**2

@@ -39,7 +39,9 @@ class Shell:
 
     nodes (n, 3) mm; triangles (m, 3); triads (m, 3, 3) rows e1, e2, n; q_mpa (m, 3, 3) and
     h_mpa (m, 2, 2) in the triads; density (m,) t/mm3; t_ref (m,) nominal thickness; outward (m,)
-    +1 where n points to the fixed face, -1 where against it, 0 where the middle surface stays.
+    +1 where n points to the fixed face, -1 where against it, 0 where the middle surface stays;
+    couple (m, 3, 2) 1/MPa: strain [11, 22, 12] by unit shear stress [1n, 2n], None where there is
+    none (only read-outs of stress use it).
     """
 
     nodes: Floats
@@ -51,11 +53,15 @@ class Shell:
     t_ref: Floats
     outward: Floats
     links: Links = field(repr=False)
+    couple: Floats | None = None
 
-    def of_wood(self, q_mpa: Floats, h_mpa: Floats, density: Floats) -> "Shell":
+    def of_wood(
+        self, q_mpa: Floats, h_mpa: Floats, density: Floats, couple: Floats | None = None
+    ) -> "Shell":
         """The same facets of another wood; what only their shape settles is taken over."""
-        other = replace(self, q_mpa=q_mpa, h_mpa=h_mpa, density=density)
+        other = replace(self, q_mpa=q_mpa, h_mpa=h_mpa, density=density, couple=couple)
         shape = ("corners", "surface", "mean_strain", "masters", "pattern", "freedoms", "to_local")
+        shape += ("smoothing",)
         other.__dict__.update({k: self.__dict__[k] for k in shape if k in self.__dict__})
         return other
 
@@ -71,6 +77,7 @@ class Shell:
             self.t_ref[some],
             self.outward[some],
             self.links,
+            None if self.couple is None else self.couple[some],
         )
         out.__dict__["to_local"] = tuple(part[some] for part in self.to_local)
         return out
@@ -109,6 +116,17 @@ class Shell:
     def masters(self) -> Ints:
         """Master node of each facet corner (m, 3)."""
         return self.links.master[self.triangles]
+
+    @cached_property
+    def smoothing(self) -> "sp.csr_matrix":
+        """(n, m): from values at facets to means at their nodes, weighted by area."""
+        cols = np.repeat(np.arange(len(self.triangles)), 3)
+        share = sp.csr_matrix(
+            (self.surface[cols], (self.triangles.ravel(), cols)),
+            shape=(len(self.nodes), len(self.triangles)),
+        )
+        total = np.maximum(np.asarray(share.sum(axis=1)).ravel(), 1e-12)
+        return sp.csr_matrix(sp.diags_array(1.0 / total) @ share)
 
     @cached_property
     def to_local(self) -> tuple[Floats, Floats, Floats]:

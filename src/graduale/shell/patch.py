@@ -17,6 +17,7 @@ from graduale.shell.model import Shell, cross_matrix
 
 _CANDIDATES = 16
 _TREES: deque[tuple[Floats, Ints, cKDTree]] = deque(maxlen=4)
+_TINY = 1e-12
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,11 +67,30 @@ def _scatter(shell: Shell, corners: Ints, shares: Floats, local: Floats) -> "sp.
     lever = np.zeros((count, 3, 3, 6))
     lever[..., :3] = np.eye(3)
     lever[..., 3:] = -cross_matrix(arms.reshape(-1, 3)).reshape(count, 3, 3, 3)
-    values = np.einsum("pai,pc,pcij->pcaj", local, shares, lever, optimize=True)
+    motion = shares[:, :, None, None] * lever
+    motion[..., 3:] += _bow(shell.nodes[corners], shares)
+    values = np.einsum("pai,pcij->pcaj", local, motion, optimize=True)
     cols = np.broadcast_to(6 * masters[:, :, None, None] + np.arange(6), (count, 3, 6, 6))
     rows = np.broadcast_to(np.arange(6)[:, None], (count, 3, 6, 6))
     flat = (values.ravel(), (rows.ravel(), cols.ravel()))
     return sp.csr_matrix(flat, shape=(6, shell.size))
+
+
+def _bow(xyz: Floats, shares: Floats) -> Floats:
+    """Displacement of points from the corners' rotations as the facet bends, (p, 3, 3, 3).
+
+    Along a side it is a parabola: w = sum_i l_i w_i + 1/2 sum_ij l_i l_j L (w'_i - w'_j), with w'
+    the slope along the side, which the rotations give. A rigid motion bows nothing.
+    """
+    normal = np.cross(xyz[:, 1] - xyz[:, 0], xyz[:, 2] - xyz[:, 0])
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), _TINY)
+    out = np.zeros((len(xyz), 3, 3, 3))
+    for i, j in ((0, 1), (1, 2), (2, 0)):
+        slope = np.cross(xyz[:, j] - xyz[:, i], normal)  # n . (theta x s) = theta . (s x n)
+        part = 0.5 * (shares[:, i] * shares[:, j])[:, None, None] * normal[:, :, None]
+        out[:, i] += part * slope[:, None, :]
+        out[:, j] -= part * slope[:, None, :]
+    return out
 
 
 def locate(xy: Floats, triangles: Ints, points: Floats) -> tuple[Ints, Floats]:

@@ -2,74 +2,181 @@
 
 Components, not peaks, are averaged: raw peaks diverge with the mesh, a disc of fixed radius does
 not.
+
+Plane sections do not stay plane where shear changes: soft shear warps the section. `refined` adds
+what the warping does on a face, from the parabola of shear through the thickness [own derivation;
+for an isotropic strip under an even load it is Timoshenko's sigma = 6M/t^2 + 0.1 q E/G]:
+
+    strain = e0 + z k + S_ps tau + sym grad d,  d = -(z/5) S_ss tau + (t^2/12) S_sp Q k,
+
+z = t/2 or -t/2, with tau the mean shear stress, k the curvature, S_ss and S_ps the compliance for
+shear and its coupling with in-plane stress where the grain slopes in the facet.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from graduale.base.arrays import Floats, Ints
 from graduale.shell import bending
+from graduale.shell.bending import SHEAR_FACTOR
+from graduale.shell.facets import shape_gradients
 from graduale.shell.model import Shell
+
+_CENTRE = np.full(3, 1.0 / 3.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Warped:
+    """facets (k,) in and around a disc, on the disc's face (k,); reach (k, s, 2): averaged
+    components by a unit of d [1, 2] in each; owner (k,): which disc, where several lie side by
+    side."""
+
+    facets: Ints
+    face: Floats
+    reach: Floats
+    owner: Ints
 
 
 @dataclass(frozen=True, eq=False)
 class Disc:
     """facets (d,), weights (d,) summing to 1; face (d,) +1 on the n side, -1 on the other;
-    turn (d, s, 3): stress in the facet [11, 22, 12] -> the components that are averaged."""
+    turn (d, s, 3): stress in the facet [11, 22, 12] -> the components that are averaged.
+
+    middle (d, 3): shares of the corners at the middle of what each facet has of the disc, None for
+    the facets' own middles. warped: None for plane sections, else from `refined`.
+    """
 
     facets: Ints
     weights: Floats
     face: Floats
     turn: Floats
+    middle: Floats | None = None
+    warped: Warped | None = None
+
+
+def disc_of(
+    shell: Shell, points: tuple[Ints, Floats], first: int, face: float, turn: Floats
+) -> Disc:
+    """A refined disc from sample points: their facets (p,) and shares (p, 3); `first` is added to
+    the facet numbers; turn (d, s, 3) goes with the sorted facets."""
+    facets, place, counts = np.unique(points[0], return_inverse=True, return_counts=True)
+    middle = np.zeros((len(facets), 3))
+    np.add.at(middle, place.ravel(), points[1])
+    whole = np.full(len(facets), face)
+    plain = Disc(facets + first, counts / counts.sum(), whole, turn, middle / counts[:, None])
+    return refined(shell, plain)
+
+
+def refined(shell: Shell, disc: Disc, owner: Ints | None = None) -> Disc:
+    """The disc with the warping of sections; d is averaged to the nodes by area, then derived.
+
+    owner (d,): which disc a facet belongs to, where several lie side by side in one.
+    """
+    facets, size = disc.facets, len(shell.nodes)
+    own = np.zeros(len(facets), dtype=np.int64) if owner is None else owner
+    grad, axes = shape_gradients(shell.corners[facets]), shell.triads[facets][:, :2]
+    strain = np.zeros((len(facets), 3, 3, 2))  # corner, strain, d
+    strain[:, :, 0, 0] = strain[:, :, 2, 1] = grad[:, :, 0]
+    strain[:, :, 1, 1] = strain[:, :, 2, 0] = grad[:, :, 1]
+    there = disc.weights[:, None, None] * (disc.turn @ shell.q_mpa[facets])
+    by_corner = there[:, None] @ strain @ axes[:, None]
+    keys, place = np.unique(own[:, None] * size + shell.triangles[facets], return_inverse=True)
+    by_node = np.zeros((len(keys), disc.turn.shape[1], 3))
+    np.add.at(by_node, place.ravel(), by_corner.reshape(-1, *by_corner.shape[2:]))
+    smooth = shell.smoothing[keys % size].tocoo()
+    pairs = (keys // size)[smooth.row] * len(shell.triangles) + smooth.col
+    wide, spot = np.unique(pairs, return_inverse=True)
+    inside = np.swapaxes(shell.triads[smooth.col][:, :2], 1, 2)
+    reach = np.zeros((len(wide), disc.turn.shape[1], 2))
+    np.add.at(reach, spot, smooth.data[:, None, None] * (by_node[smooth.row] @ inside))
+    whose = wide // len(shell.triangles)
+    face = disc.face[np.searchsorted(own, whose)]
+    return replace(disc, warped=Warped(wide % len(shell.triangles), face, reach, whose))
 
 
 def stress(shell: Shell, t_mm: Floats, disc: Disc, u: Floats) -> Floats:
     """Averaged components (s, k) in MPa for displacements (size, k)."""
-    op = operator(shell, t_mm, disc)
-    local = u[shell.freedoms[disc.facets]]
-    out: Floats = np.einsum("dsj,djk->sk", op, local, optimize=True)
+    out = np.zeros((disc.turn.shape[1], u.shape[1]))
+    for facets, op, _, _ in operators(shell, t_mm, disc):
+        out += np.einsum("dsj,djk->sk", op, u[shell.freedoms[facets]], optimize=True)
     return out
 
 
 def pull_back(shell: Shell, t_mm: Floats, disc: Disc, weight: Floats) -> Floats:
     """d (weight . stress) / du, (size, k) for weights (s, k)."""
-    op = operator(shell, t_mm, disc)
-    values = np.einsum("dsj,sk->djk", op, weight, optimize=True)
     out = np.zeros((shell.size, weight.shape[1]))
-    np.add.at(out, shell.freedoms[disc.facets], values)
+    for facets, op, _, _ in operators(shell, t_mm, disc):
+        values = np.einsum("dsj,sk->djk", op, weight, optimize=True)
+        np.add.at(out, shell.freedoms[facets], values)
     return out
 
 
 def explicit_slopes(shell: Shell, t_mm: Floats, disc: Disc, u: Floats, weight: Floats) -> Floats:
     """d (weight . stress) / dt at fixed u, (m, k); weight (s, k), u (size, k)."""
-    z, _, offset = (part[disc.facets] for part in shell.to_local)
-    sub = _only(shell, disc.facets)
-    t = t_mm[disc.facets]
-    mean = shell.mean_strain[disc.facets]
-    dmembrane = (-0.5 * shell.outward[disc.facets])[:, None, None] * (mean @ offset)
-    rows, slopes = (
-        f(sub, t) @ z for f in (bending.mean_curvature_rows, bending.mean_curvature_slopes)
-    )
-    half = (0.5 * disc.face)[:, None, None]
-    dstrain = dmembrane + half * (rows + t[:, None, None] * slopes)
-    op = disc.weights[:, None, None] * (disc.turn @ shell.q_mpa[disc.facets] @ dstrain)
-    local = u[shell.freedoms[disc.facets]]
     out = np.zeros((len(t_mm), u.shape[1]))
-    np.add.at(out, disc.facets, np.einsum("dsj,djk,sk->dk", op, local, weight, optimize=True))
+    for facets, _, slope, _ in operators(shell, t_mm, disc):
+        local = u[shell.freedoms[facets]]
+        here = np.einsum("dsj,djk,sk->dk", slope, local, weight, optimize=True)
+        np.add.at(out, facets, here)
     return out
 
 
-def operator(shell: Shell, t_mm: Floats, disc: Disc) -> Floats:
-    """Each facet's share (d, s, 18) of the averaged components, from its freedoms."""
-    z, plane, offset = (part[disc.facets] for part in shell.to_local)
-    t = t_mm[disc.facets]
-    shift = shell.offset(t_mm)[disc.facets][:, None, None]
-    membrane = shell.mean_strain[disc.facets] @ (plane + shift * offset)
-    curve = bending.mean_curvature_rows(_only(shell, disc.facets), t) @ z
-    strain = membrane + (0.5 * disc.face * t)[:, None, None] * curve
-    out: Floats = disc.weights[:, None, None] * (disc.turn @ shell.q_mpa[disc.facets] @ strain)
+def operators(
+    shell: Shell, t_mm: Floats, disc: Disc
+) -> list[tuple[Ints, Floats, Floats, Ints | None]]:
+    """Facets (d,), each one's share of the averaged components from its freedoms (d, s, 18), the
+    slope of that by its thickness, and the owners (d,) of warped ones (None for the disc's)."""
+    strain, slope = _face_strain(shell, t_mm, disc)
+    turn = disc.weights[:, None, None] * (disc.turn @ shell.q_mpa[disc.facets])
+    out: list[tuple[Ints, Floats, Floats, Ints | None]] = [
+        (disc.facets, turn @ strain, turn @ slope, None)
+    ]
+    if disc.warped is not None:
+        warped = disc.warped
+        field, dfield = _warp_field(shell, t_mm, warped.facets, warped.face)
+        out.append((warped.facets, warped.reach @ field, warped.reach @ dfield, warped.owner))
     return out
+
+
+def _face_strain(shell: Shell, t_mm: Floats, disc: Disc) -> tuple[Floats, Floats]:
+    """Strain on the face without grad d, and its slope by t, (d, 3, 18) each."""
+    facets, t = disc.facets, t_mm[disc.facets]
+    z, plane, offset = (part[facets] for part in shell.to_local)
+    parts = shell.parts.of(facets)
+    middle = np.tile(_CENTRE, (len(facets), 1)) if disc.middle is None else disc.middle
+    curve, dcurve = bending.curvature_rows(parts, t, middle)
+    mean, half = shell.mean_strain[facets], (0.5 * disc.face)[:, None, None]
+    strain = half * t[:, None, None] * curve
+    slope = half * (curve + t[:, None, None] * dcurve)
+    if disc.warped is not None and shell.couple is not None:
+        shear, dshear = bending.shear_rows(parts, t)
+        to_strain = SHEAR_FACTOR * shell.couple[facets] @ shell.h_mpa[facets]
+        strain, slope = strain + to_strain @ shear, slope + to_strain @ dshear
+    shift = shell.offset(t_mm)[facets][:, None, None]
+    dshift = (-0.5 * shell.outward[facets])[:, None, None]
+    return strain @ z + mean @ (plane + shift * offset), slope @ z + dshift * (mean @ offset)
+
+
+def _warp_field(shell: Shell, t_mm: Floats, facets: Ints, face: Floats) -> tuple[Floats, Floats]:
+    """d [1, 2] of each facet from its freedoms, and its slope by t, (k, 2, 18) each."""
+    t = t_mm[facets][:, None, None]
+    parts, z = shell.parts.of(facets), shell.to_local[0][facets]
+    shear, dshear = bending.shear_rows(parts, t_mm[facets])
+    h_mpa = shell.h_mpa[facets]
+    soft = np.broadcast_to(np.eye(2), h_mpa.shape)  # S_ss H
+    even, deven = np.zeros((len(facets), 2, 6)), np.zeros((len(facets), 2, 6))
+    if shell.couple is not None:
+        back = np.swapaxes(shell.couple[facets], 1, 2) @ shell.q_mpa[facets]
+        soft = soft + 2.0 / 3.0 * back @ shell.couple[facets] @ h_mpa
+        middle = np.tile(_CENTRE, (len(facets), 1))
+        curve, dcurve = bending.curvature_rows(parts, t_mm[facets], middle)
+        even = t**2 / 12.0 * (back @ curve)
+        deven = back @ (t / 6.0 * curve + t**2 / 12.0 * dcurve)
+    odd = -0.1 * SHEAR_FACTOR * face[:, None, None] * soft
+    field = odd @ (t * shear) + even
+    slope = odd @ (shear + t * dshear) + deven
+    return field @ z, slope @ z
 
 
 def membrane_force(shell: Shell, t_mm: Floats, u: Floats) -> Floats:
@@ -79,14 +186,3 @@ def membrane_force(shell: Shell, t_mm: Floats, u: Floats) -> Floats:
     middle = (plane + shell.offset(t_mm)[:, None, None] * offset) @ local
     out: Floats = t_mm[:, None] * (shell.q_mpa @ (shell.mean_strain @ middle))[:, :, 0]
     return out
-
-
-def _only(shell: Shell, facets: Ints) -> bending.Bending:
-    p = shell.parts
-    return bending.Bending(
-        p.generalised[facets],
-        p.bend[facets],
-        p.shear[facets],
-        p.side_factor[facets],
-        p.mean_side[facets],
-    )

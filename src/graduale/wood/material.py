@@ -13,7 +13,7 @@ from graduale.base.findings import refuse
 from graduale.records.instrument import How, Provenance, WoodChoice
 from graduale.wood.board import Measured, measured_board
 from graduale.wood.limits import Strength
-from graduale.wood.rotate import across_modulus, condensed, turned_compliance
+from graduale.wood.rotate import across_modulus, condensed, coupling, turned_compliance
 from graduale.wood.rotate import board_axes as board_axes
 from graduale.wood.rotate import stress_to_board as stress_to_board
 from graduale.wood.rotate import to_body as to_body
@@ -103,6 +103,12 @@ def facet_stiffness(wood: Wood, axes: ArrayLike, triads: ArrayLike) -> tuple[Flo
     [11, 22, 12] and H (m, 2, 2) transverse shear [1n, 2n] without shear factor, MPa.
     """
     return condensed(turned_compliance(wood.compliance(), axes, triads))
+
+
+def facet_coupling(wood: Wood, axes: ArrayLike, triads: ArrayLike) -> Floats:
+    """In-plane strain [11, 22, 12] by unit transverse shear stress [1n, 2n] in m facets, (m, 3, 2)
+    1/MPa: not zero where the grain slopes in the facet."""
+    return coupling(turned_compliance(wood.compliance(), axes, triads))
 
 
 def wood_of(choice: WoodChoice, where: str) -> Wood:

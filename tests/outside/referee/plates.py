@@ -15,7 +15,7 @@ from graduale.shell.model import Links, Shell
 from graduale.shell.modes import free_modes
 from graduale.shell.patch import locate, patch_of
 from graduale.shell.solver import factor_held
-from graduale.shell.stress import Disc, stress
+from graduale.shell.stress import disc_of, stress
 from graduale.wood.material import Wood, board_axes, facet_stiffness, wood_of
 from tests.outside.referee.solid import Solid, carve, solid_mesh, turned_stiffness
 
@@ -93,10 +93,11 @@ class Plate:
         inside = Inside(5.0, 18.0, 2.0, 1.8)
         body = PlateBody("top", self.outline, self.arching, (), self.wood, BOARD, inside)
         plate = lift(body, mesh, self.thickness, np.zeros(len(mesh.xy)))
-        return PlateShellCase(self, plate, _shell(plate, plate.q_mpa, plate.h_mpa))
+        shell = _shell(plate, plate.q_mpa, plate.h_mpa, plate.couple)
+        return PlateShellCase(self, plate, shell)
 
 
-def _shell(plate: PlateShell, q_mpa: Floats, h_mpa: Floats) -> Shell:
+def _shell(plate: PlateShell, q_mpa: Floats, h_mpa: Floats, couple: Floats) -> Shell:
     count = len(plate.triangles)
     return Shell(
         plate.nodes,
@@ -108,6 +109,7 @@ def _shell(plate: PlateShell, q_mpa: Floats, h_mpa: Floats) -> Shell:
         plate.t_ref,
         np.ones(count),
         Links.none(len(plate.nodes)),
+        couple,
     )
 
 
@@ -127,7 +129,7 @@ class PlateShellCase:
         """The wrong wood: grain bent along the arch, so that every facet has the flat stiffness."""
         flat = facet_stiffness(self.plate.wood, np.eye(3), np.eye(3)[None])
         q, h = (np.repeat(m, len(self.t), axis=0) for m in flat)
-        return replace(self, shell=_shell(self.lifted, q, h))
+        return replace(self, shell=_shell(self.lifted, q, h, np.zeros((len(q), 3, 2))))
 
     def free_modes(self, count: int) -> tuple[Floats, Floats]:
         """Hz (count,) and nodal displacements (count, n, 3)."""
@@ -158,11 +160,9 @@ class PlateShellCase:
         angle = np.arange(60) * np.pi / 30
         rings = DISC_MM * np.sqrt((np.arange(20) + 0.5) / 20)
         points = np.stack([np.outer(rings, f(angle)).ravel() for f in (np.cos, np.sin)], axis=1)
-        facets, counts = np.unique(
-            locate(mesh.xy, mesh.triangles, points + self.plate.foot)[0], return_counts=True
-        )
-        turn = self.lifted.board_turn(facets)
-        disc = Disc(facets, counts / counts.sum(), np.full(len(facets), -1.0), turn)
+        found = locate(mesh.xy, mesh.triangles, points + self.plate.foot)
+        turn = self.lifted.board_turn(np.unique(found[0]))
+        disc = disc_of(self.shell, found, 0, -1.0, turn)
         return stress(self.shell, self.t, disc, u[:, None])[:, 0]
 
 
