@@ -23,7 +23,7 @@ from graduale.records.instrument import Instrument
 from graduale.thickness.field import Layout
 
 _MOST_FACTOR = 2.5
-_ROUNDS = 3
+_ROUNDS = 5
 _QUIET_SHARE = 0.25
 _HELD = 1.01  # stress ratio that counts as held
 _RING_FROM = 0.5  # a spot with more than this share of the ring belongs to the ring's curve

@@ -17,7 +17,7 @@ from graduale.shell.patch import locate, patch_of
 from graduale.shell.solver import factor_held
 from graduale.shell.stress import disc_of, stress
 from graduale.wood.material import Wood, board_axes, facet_stiffness, wood_of
-from tests.outside.referee.solid import Solid, carve, solid_mesh, turned_stiffness
+from tests.outside.referee.solid import Solid, bend_to, carve, solid_mesh, turned_stiffness
 
 BOARD = WoodChoice("european_spruce", ring_angle_deg=8.0, runout_deg=3.0, one_piece=True)
 DISC_MM = 6.0
@@ -70,19 +70,27 @@ class Plate:
         lines = [ring] if foot_line else []
         return mesh_plate(self.outline.xy, (), size_mm, fixed_lines=lines, refine=refine)
 
-    def solid(self, size_mm: float, fine_mm: float) -> Solid:
+    def solid(self, size_mm: float, fine_mm: float, order: int = 3) -> Solid:
         """The referee's model; its columns stand on `solid.prisms.xy`."""
         mesh = self.mesh(size_mm, fine_mm, foot_line=True)
         prisms = carve(mesh.xy, mesh.triangles, (mesh.outline_nodes,), self.arching, self.thickness)
         away = mesh.xy[mesh.triangles].mean(axis=1) - self.foot
         pressed = np.flatnonzero(np.all(np.abs(away) < 0.5 * np.array(self.foot_size), axis=1))
-        read = np.flatnonzero(np.linalg.norm(away, axis=1) < DISC_MM)
+        solids = solid_mesh(prisms, pressed)
+        bend_to(solids, prisms, self.surfaces)
         return Solid(
             prisms,
-            solid_mesh(prisms, pressed, read),
+            solids,
             turned_stiffness(self.wood.compliance(), self.axes),
             self.wood.density_kg_m3 * 1e-12,
+            order,
+            disc_points() + self.foot,
         )
+
+    def surfaces(self, xy: Floats) -> tuple[Floats, Floats]:
+        """Outer and inner points (n, 3)."""
+        whole = carve(xy, np.empty((0, 3), dtype=np.int64), (), self.arching, self.thickness)
+        return whole.outer, whole.inner
 
     def shell(self, size_mm: float) -> "PlateShellCase":
         """Our own model by the program's own path."""
@@ -157,13 +165,17 @@ class PlateShellCase:
 
     def _stress(self, u: Floats) -> Floats:
         mesh = self.lifted.mesh
-        angle = np.arange(60) * np.pi / 30
-        rings = DISC_MM * np.sqrt((np.arange(20) + 0.5) / 20)
-        points = np.stack([np.outer(rings, f(angle)).ravel() for f in (np.cos, np.sin)], axis=1)
-        found = locate(mesh.xy, mesh.triangles, points + self.plate.foot)
+        found = locate(mesh.xy, mesh.triangles, disc_points() + self.plate.foot)
         turn = self.lifted.board_turn(np.unique(found[0]))
         disc = disc_of(self.shell, found, 0, -1.0, turn)
         return stress(self.shell, self.t, disc, u[:, None])[:, 0]
+
+
+def disc_points() -> Floats:
+    """Points (p, 2) spread evenly over the disc that stress is averaged over."""
+    angle = np.arange(60) * np.pi / 30
+    rings = DISC_MM * np.sqrt((np.arange(20) + 0.5) / 20)
+    return np.stack([np.outer(rings, f(angle)).ravel() for f in (np.cos, np.sin)], axis=1)
 
 
 def overlap(mine: Floats, theirs: Floats) -> Floats:
