@@ -21,6 +21,7 @@ from graduale.box.firstorder import FirstOrder, first_order
 from graduale.box.readouts import reading_of, solve
 from graduale.box.verdicts import Band, limits
 from graduale.records.instrument import BoardMeasure, PlateName, Provenance, WoodChoice
+from graduale.shell.stress import refined
 from graduale.thickness.doubt import Doubt, Theirs
 from graduale.thickness.sources import Source, stepped
 from graduale.thickness.worth import Near
@@ -42,7 +43,11 @@ def _full(box: Box, cases: Cases) -> "np.typing.NDArray[np.float64]":
     made = reading_of(box, cases)
     old = order().reading
     probes = tuple(
-        replace(p, disc=replace(p.disc, turn=q.disc.turn), strength=q.strength)
+        replace(
+            p,
+            disc=refined(box.shell, replace(p.disc, turn=q.disc.turn)),
+            strength=q.strength,
+        )
         for p, q in zip(old.probes, made.probes, strict=True)
     )
     values = solve(replace(made, probes=probes), small().t_nodes, slopes=False).values

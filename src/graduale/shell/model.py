@@ -61,8 +61,8 @@ class Shell:
         """The same facets of another wood; what only their shape settles is taken over."""
         other = replace(self, q_mpa=q_mpa, h_mpa=h_mpa, density=density, couple=couple)
         shape = ("corners", "surface", "mean_strain", "masters", "pattern", "freedoms", "to_local")
-        shape += ("smoothing",)
-        other.__dict__.update({k: self.__dict__[k] for k in shape if k in self.__dict__})
+        kept = [k for k in (*shape, "smoothing") if k in self.__dict__]
+        other.__dict__.update({k: self.__dict__[k] for k in kept})
         return other
 
     def only(self, some: "slice | Ints") -> "Shell":
