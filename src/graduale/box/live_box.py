@@ -20,7 +20,7 @@ from graduale.shell.buckling import buckling
 from graduale.shell.fronts import Plan
 from graduale.shell.refactor import Keeping, KeptFactor, Near
 from graduale.shell.solver import Held
-from graduale.shell.stress import Disc, operator
+from graduale.shell.stress import Disc, operator, side_by_side
 from graduale.wood.limits import norris
 
 _PLATES: tuple[PlateName, PlateName] = ("top", "back")
@@ -67,18 +67,19 @@ class Tangent:
 
 @dataclass(frozen=True, eq=False)
 class _Discs:
-    """All stress probes one after the other: the facets of their discs, where each begins, the
-    column of its case, the plate's place among the twelve reactions."""
+    """All stress probes one after the other: the facets in and around their discs, which probe each
+    belongs to, the column of its case."""
 
     probes: tuple[Probe, ...]
     disc: Disc
-    begin: Ints
+    owner: Ints  # (d,) number of the probe
     column: Ints  # (d,) of the local loads, -1 under the strings
     freedoms: Ints  # (d, 18) among the loose ones, -1 for held
 
     def uses(self, local: Floats, op: Floats) -> tuple[dict[str, float], dict[str, str]]:
         """Worst sqrt(Norris) by key and its face; local (d, 18), op (d, 6, 18)."""
-        mean = np.add.reduceat(np.einsum("dsj,dj->ds", op, local), self.begin, axis=0)
+        mean = np.zeros((len(self.probes), op.shape[1]))
+        np.add.at(mean, self.owner, np.einsum("dsj,dj->ds", op, local))
         uses: dict[str, float] = {}
         faces: dict[str, str] = {}
         for plate in _PLATES:
@@ -221,22 +222,12 @@ def _presses(reading: Reading, rims: Floats) -> tuple[list[str], Floats, Floats]
 
 
 def _discs_of(reading: Reading, names: list[str], loose: Ints) -> _Discs:
-    discs = [p.disc for p in reading.probes]
-    sizes = [len(d.facets) for d in discs]
-    joined = Disc(
-        np.concatenate([d.facets for d in discs]),
-        np.concatenate([d.weights for d in discs]),
-        np.concatenate([d.face for d in discs]),
-        np.concatenate([d.turn for d in discs]),
-    )
+    joined, facets, owner = side_by_side([p.disc for p in reading.probes])
     shell = reading.box.shell
     place = np.full(shell.size, -1)
     place[loose] = np.arange(len(loose))
-    case = [names.index(p.case) if p.case in names else -1 for p in reading.probes]
-    begin = np.cumsum([0, *sizes[:-1]])
-    return _Discs(
-        reading.probes, joined, begin, np.repeat(case, sizes), place[shell.freedoms[joined.facets]]
-    )
+    case = np.array([names.index(p.case) if p.case in names else -1 for p in reading.probes])
+    return _Discs(reading.probes, joined, owner, case[owner], place[shell.freedoms[facets]])
 
 
 def _touched(discs: _Discs, alone: Floats) -> "np.typing.NDArray[np.bool_]":

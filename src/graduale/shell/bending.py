@@ -39,19 +39,9 @@ class Bending:
     corner_side: Floats
     mean_shear: Floats
 
-    def of(self, facets: Ints) -> "Bending":
-        """The parts of some facets."""
-        return Bending(*(getattr(self, f.name)[facets] for f in fields(self)))
-
     def only(self, facets: Ints) -> "Bending":
         """Those of some facets (k,)."""
-        return Bending(
-            self.generalised[facets],
-            self.bend[facets],
-            self.shear[facets],
-            self.side_factor[facets],
-            self.mean_side[facets],
-        )
+        return Bending(*(getattr(self, f.name)[facets] for f in fields(self)))
 
 
 def bending_of(xy: Floats, q_mpa: Floats, h_mpa: Floats) -> Bending:

@@ -13,6 +13,7 @@ z = t/2 or -t/2, with tau the mean shear stress, k the curvature, S_ss and S_ps 
 shear and its coupling with in-plane stress where the grain slopes in the facet.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -139,11 +140,44 @@ def operators(
     return out
 
 
+def side_by_side(discs: Sequence[Disc]) -> tuple[Disc, Ints, Ints]:
+    """Several discs as one; the facets (r,) of the rows of its `operator` and whose they are (r,).
+    Errors: ValueError for a disc of plane sections."""
+    warped = [d.warped for d in discs if d.warped is not None and d.middle is not None]
+    middles = [d.middle for d in discs if d.middle is not None]
+    if not len(warped) == len(middles) == len(discs):
+        raise ValueError("a disc of plane sections")
+    count = np.arange(len(discs))
+    own = np.repeat(count, [len(d.facets) for d in discs])
+    around = np.repeat(count, [len(w.facets) for w in warped])
+    whole = Disc(
+        np.concatenate([d.facets for d in discs]),
+        np.concatenate([d.weights for d in discs]),
+        np.concatenate([d.face for d in discs]),
+        np.concatenate([d.turn for d in discs]),
+        np.concatenate(middles),
+        Warped(
+            np.concatenate([w.facets for w in warped]),
+            np.concatenate([w.face for w in warped]),
+            np.concatenate([w.reach for w in warped]),
+            around,
+        ),
+    )
+    assert whole.warped is not None
+    facets = np.concatenate([whole.facets, whole.warped.facets])
+    return whole, facets, np.concatenate([own, around])
+
+
+def operator(shell: Shell, t_mm: Floats, disc: Disc) -> Floats:
+    """Rows (r, s, 18) of all facets that a disc reads, its own first, then those of its warping."""
+    return np.concatenate([op for _, op, _, _ in operators(shell, t_mm, disc)])
+
+
 def _face_strain(shell: Shell, t_mm: Floats, disc: Disc) -> tuple[Floats, Floats]:
     """Strain on the face without grad d, and its slope by t, (d, 3, 18) each."""
     facets, t = disc.facets, t_mm[disc.facets]
     z, plane, offset = (part[facets] for part in shell.to_local)
-    parts = shell.parts.of(facets)
+    parts = shell.parts.only(facets)
     middle = np.tile(_CENTRE, (len(facets), 1)) if disc.middle is None else disc.middle
     curve, dcurve = bending.curvature_rows(parts, t, middle)
     mean, half = shell.mean_strain[facets], (0.5 * disc.face)[:, None, None]
@@ -161,7 +195,7 @@ def _face_strain(shell: Shell, t_mm: Floats, disc: Disc) -> tuple[Floats, Floats
 def _warp_field(shell: Shell, t_mm: Floats, facets: Ints, face: Floats) -> tuple[Floats, Floats]:
     """d [1, 2] of each facet from its freedoms, and its slope by t, (k, 2, 18) each."""
     t = t_mm[facets][:, None, None]
-    parts, z = shell.parts.of(facets), shell.to_local[0][facets]
+    parts, z = shell.parts.only(facets), shell.to_local[0][facets]
     shear, dshear = bending.shear_rows(parts, t_mm[facets])
     h_mpa = shell.h_mpa[facets]
     soft = np.broadcast_to(np.eye(2), h_mpa.shape)  # S_ss H
