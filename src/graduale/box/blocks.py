@@ -8,7 +8,7 @@ so that a plate hands its force over by its own shear, over a length and not at 
 section cannot follow a traction that is uneven across it; a layer of springs at the seat does: the
 slowest wave cos(pi x / d) of a half strip, E u_xx + G u_zz = 0, gives sqrt(E G) pi / d a unit of
 area [own]. The solid model in tests/outside/referee shows why all this: blocks that are rigid hide
-a third of the rotation between them.
+a fifth to a third of the rotation between them.
 """
 
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ from graduale.shell.model import cross_matrix
 from graduale.wood.material import Wood
 
 SEAT_STEP_MM = 1.5
-TIE = 100.0  # of the block's own: its middle node follows its mean motion; hides 0.4 % of a turn
+TIE = 100.0  # of the block's own: its middle node follows its mean motion; adds 0.4 % of a turn
 
 
 @dataclass(frozen=True, eq=False)
