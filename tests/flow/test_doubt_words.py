@@ -61,7 +61,7 @@ def test_bars_are_as_long_as_their_shares() -> None:
     """Half of the doubt is half as long as all of it; nothing stands off the picture."""
     rows = [
         Bars("one", (1.0, 0.5, 0.0), "lets no wood go"),
-        *worth_rows(_document(0, [_measure()])),
+        *worth_rows(_document(0, [_measure()]), "mm"),
     ]
     picture = worth_picture("Doubt", ("a", "b", "c"), rows)
     bars = [i for i in flatten(picture.items) if isinstance(i, Path) and i.fill is not None]

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from graduale.prints.worth import Bars
+from graduale.thickness.measures import LEFT_MM
 from graduale.words.catalogue import say
 from graduale.words.numbers import Units
 
@@ -36,15 +37,15 @@ def doubt_lines(document: Mapping[str, Any], units: Units) -> list[str]:
     costs = doubt["costs_g"] >= _LEAST_G
     cost = say("doubt.costs", cost=doubt["costs_g"]) if costs else say("doubt.costs_nothing")
     found = doubt["measure"][:_FIRST]
-    told = "; ".join(f"{measure_words(m)} ({effect_words(m)})" for m in found)
+    told = "; ".join(f"{measure_words(m, units)} ({effect_words(m)})" for m in found)
     first = say("doubt.first", what=told) if found else say("doubt.nothing")
     return [f"{sure} {cost}", f"{head} {', '.join(middles)}.", first]
 
 
-def measure_words(measure: Mapping[str, Any]) -> str:
+def measure_words(measure: Mapping[str, Any], units: Units) -> str:
     """What to do."""
-    plate = measure["plate"] or "body"
-    return say(f"measure.{measure['key']}", plate=plate)
+    key, plate = measure["key"], measure["plate"] or "body"
+    return say(f"measure.{key}", units, plate=plate, to=LEFT_MM.get(key, 0.0))
 
 
 def effect_words(measure: Mapping[str, Any]) -> str:
@@ -57,12 +58,12 @@ def effect_words(measure: Mapping[str, Any]) -> str:
     return told
 
 
-def worth_rows(document: Mapping[str, Any]) -> list[Bars]:
+def worth_rows(document: Mapping[str, Any], units: Units) -> list[Bars]:
     """Rows of the picture."""
     out = []
     for m in document["doubt"]["measure"][:_SHOWN]:
         lets = m["let_go_g"] >= _LEAST_G
         told = say("doubt.lets", grams=m["let_go_g"]) if lets else say("doubt.little")
         shares = (float(m["governs_less"]), float(m["zones_less"]), float(m["mass_less"]))
-        out.append(Bars(measure_words(m), shares, told))
+        out.append(Bars(measure_words(m, units), shares, told))
     return out

@@ -85,7 +85,7 @@ def _drawings(made: Decided, document: Mapping[str, Any], date: str) -> dict[str
         )
         heard = [TapTone(t.name, t.hz, t.motion) for t in plate.finished.tones]
         out[f"{which}-tap-tones"] = pictures.nodal_picture(head, drawing, heard)
-    rows = worth_rows(document)
+    rows = worth_rows(document, made.instrument.workshop.units)
     if rows:
         legend = (say("doubt.legend_governs"), say("doubt.legend_zones"), say("doubt.legend_mass"))
         title = f"{made.instrument.name}: {say('doubt.picture')}"

@@ -43,6 +43,10 @@ _LENGTHS: Mapping[str, tuple[str, float]] = {
 }
 
 
+# what to measure -> how well a careful hand does, mm; a bar is told by its height
+LEFT_MM: Mapping[str, float] = dict(reversed(tuple(_LENGTHS.values())))
+
+
 @dataclass(frozen=True, eq=False)
 class Narrowed:
     """One thing to measure: its key, plate, and the covariance (p, p) that it leaves, by source."""
