@@ -54,7 +54,7 @@ def test_every_measure_has_words() -> None:
     names |= {"weigh", "tap_along", "bend_across", "ring_angle", "runout", "tension"}
     assert names == {k.removeprefix("measure.") for k in keys() if k.startswith("measure.")}
     for name in names:
-        assert measure_words(_measure(key=name))
+        assert measure_words(_measure(key=name), "mm")
 
 
 def test_bars_are_as_long_as_their_shares() -> None:
