@@ -6,6 +6,7 @@ import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from benchmarks.peers import problem
@@ -50,7 +51,7 @@ def ours(size_mm: float) -> Run:
 def ngsolve(size_mm: float) -> Run:
     """NGSolve (LGPL): 3-D solid of cubic prisms, its sparse Cholesky, SciPy's eigsh."""
     from tests.outside.referee.plates import VIOLIN
-    from tests.outside.referee.solid import Solid, carve, solid_mesh, turned_stiffness
+    from tests.outside.referee.solid import Solid, bend_to, carve, solid_mesh, turned_stiffness
 
     kept: dict[str, int] = {}
 
@@ -60,11 +61,17 @@ def ngsolve(size_mm: float) -> Run:
         none = np.empty(0, dtype=np.int64)
         stiffness = turned_stiffness(VIOLIN.wood.compliance(), VIOLIN.axes)
         density = VIOLIN.wood.density_kg_m3 * 1e-12
-        solid = Solid(prisms, solid_mesh(prisms, none, none), stiffness, density)
+        shaped = solid_mesh(prisms, none)
+        bend_to(shaped, prisms, lambda xy: _faces(carve(xy, none, (), VIOLIN.arching, rule)))
+        solid = Solid(prisms, shaped, stiffness, density)
         kept["nodes"] = len(prisms.xy)
         return solid.free_modes(problem.COUNT)[0]
 
     return Run(lambda: solve(problem.first_map), solve, lambda: kept["nodes"])
+
+
+def _faces(prisms: Any) -> tuple[Floats, Floats]:
+    return prisms.outer, prisms.inner
 
 
 def calculix(size_mm: float) -> Run:
