@@ -18,7 +18,8 @@ from graduale.shell.structure import Structure
 @dataclass(frozen=True, eq=False)
 class Assembly:
     """structure; free (f,) numbers of the free freedoms; indptr, indices of an (f, f) matrix;
-    facets (m * 324,), beams (b * 144,): where their entries go; springs: fixed entries (z,)."""
+    facets (m * 324,), beams (b * 144,): where their entries go; springs: fixed entries (z,), of
+    springs and glued blocks."""
 
     structure: Structure
     free: Ints
@@ -164,11 +165,17 @@ def _summed(place: Ints, values: Floats, count: int) -> Floats:
 
 
 def _spring_matrix(structure: Structure) -> "sp.csc_matrix":
+    """What no thickness changes: springs and glued blocks."""
     size = structure.shell.size
-    if structure.spring_rows is None or structure.spring_n_mm is None:
-        return sp.csc_matrix((size, size))
-    rows = structure.spring_rows
-    return sp.csc_matrix(rows.T @ sp.diags_array(structure.spring_n_mm) @ rows)
+    total = sp.csc_matrix((size, size))
+    if structure.spring_rows is not None and structure.spring_n_mm is not None:
+        rows = structure.spring_rows
+        total = total + rows.T @ sp.diags_array(structure.spring_n_mm) @ rows
+    if structure.glued is not None:
+        total = total + structure.glued
+    out = sp.csc_matrix(total)
+    out.sort_indices()
+    return out
 
 
 def _keys(matrix: "sp.csc_matrix", names: Ints | None, size: int) -> Ints:
