@@ -111,10 +111,10 @@ def test_a_lopsided_rectangle_keeps_its_corners_and_sides() -> None:
 
 def test_the_grid_covers_the_plate_and_counts_its_area() -> None:
     outline = outline_of(VIOLIN)
-    x, y, inside = plate_grid(outline, 2.0)
-    assert 0.0 in y
-    assert (x[0], x[-1]) == (0.0, 356.0)
-    assert inside.sum() * 4.0 == pytest.approx(outline.polygon.area, rel=0.005)
+    grid = plate_grid(outline, 2.0)
+    assert 0.0 in grid.y_mm
+    assert (grid.x_mm[0], grid.x_mm[-1]) == (0.0, 356.0)
+    assert len(grid.points) * 4.0 == pytest.approx(outline.polygon.area, rel=0.005)
 
 
 def test_a_fair_curve_through_a_circle_is_the_circle() -> None:

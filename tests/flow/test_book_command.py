@@ -9,6 +9,7 @@ import pytest
 from graduale.base.findings import Refused
 from graduale.files.history import folder_of, history_of
 from graduale.jobs import book as jobs
+from graduale.jobs.bench import Workshop
 from graduale.records import events as e
 from graduale.store.book import digest_of, open_book
 from tests.flow.typed import NARROW, typed
@@ -82,6 +83,27 @@ def test_the_exported_folder_is_read_by_people_by_judge_and_by_import(
     assert "taken in" in typed(tmp_path, "book", "import", str(out)).stdout
     assert document(tmp_path, "show", NAME) == before
     assert document(tmp_path, "import", str(out))["added"] == 0
+
+
+def test_the_workshops_settings_go_with_the_instrument(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A maker in inches: the page and the handed-over folder know it."""
+    monkeypatch.setenv("GRADUALE_BOOK", str(tmp_path / "w.book"))
+    own = tmp_path / "own"
+    own.mkdir()
+    (own / "mine.toml").write_text(NARROW.read_text(encoding="utf-8"), encoding="utf-8")
+    (own / "workshop.toml").write_text('format = 1\nsheet_units = "inch"\n', encoding="utf-8")
+    assert typed(tmp_path, "book", "add", str(own / "mine.toml")).returncode == 0
+    assert typed(tmp_path, "book", "export", NAME, str(tmp_path / "out")).returncode == 0
+    kept = (tmp_path / "out" / "workshop.toml").read_bytes()
+    assert kept == (own / "workshop.toml").read_bytes()
+    assert (tmp_path / "out" / "instrument.toml").read_text() == NARROW.read_text()
+    workshop = Workshop(tmp_path / "w.book")
+    made = workshop.instrument(workshop.book.instruments()[0].id)
+    assert made is not None
+    assert made.workshop.units == "inch"
+    workshop.close()
 
 
 def test_copy_and_restore(tmp_path: Path, book: Path) -> None:

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from dataclasses import replace
 from itertools import pairwise
 from math import exp
 from pathlib import Path
@@ -15,7 +16,9 @@ import shapely
 from graduale.base.arrays import Floats, GridMap
 from graduale.box.plate import PlateBody, plate_bodies
 from graduale.files.instrument import load_instrument
+from graduale.jobs.earlier import read_earlier
 from graduale.jobs.overrides import with_drill, with_workshop
+from graduale.jobs.reasons import model_cautions
 from graduale.plan.records import GuideHole
 from graduale.records.instrument import Drill, Instrument
 from tests.flow.conftest import Run
@@ -409,3 +412,20 @@ def test_the_same_input_gives_the_same_bytes(tmp_path: Path, decided: Run) -> No
         if name.name == "summary.txt":  # it names its own folder
             continue
         assert (tmp_path / "twin" / name).read_bytes() == path.read_bytes(), name
+
+
+def test_what_solids_showed_our_figures_to_miss_is_said_where_it_matters(
+    decided: Run, decided_folder: Path
+) -> None:
+    """Lengthwise of a narrow body is read too low (benchmarks/referee/box.md): said while less than
+    that is in hand, silent beyond it and on a full-size body."""
+    instrument = read_earlier(decided_folder).instrument
+    document = json.loads(json.dumps(decided.document))
+    for reserve, said in ((1.03, True), (1.2, False)):
+        for which in ("top", "back"):
+            document["plates"][which]["verdicts"]["lengthwise"]["reserve"] = reserve
+        assert bool(model_cautions(document, instrument)) is said
+    for which in ("top", "back"):
+        document["plates"][which]["verdicts"]["lengthwise"]["reserve"] = 1.03
+    wide = replace(instrument, body=replace(instrument.body, lower_width_mm=206.0))
+    assert model_cautions(document, wide) == []

@@ -55,10 +55,9 @@ def risen(inst: Instrument, move: Move, which: PlateName, height_mm: Floats) -> 
 
 
 def moved_plate(
-    inst: Instrument, plate: PlateShell, move: Move, plane_mm: Floats, lift_mm: float = 0.0
+    inst: Instrument, plate: PlateShell, move: Move, lift_mm: float = 0.0
 ) -> PlateShell:
-    """One plate after a change of shape. plane_mm (n,): z of its gluing plane; lift_mm: what that
-    rises."""
+    """One plate after a change of shape. lift_mm: what its gluing plane rises."""
     body = plate.body
     nodes = moved_points(inst, move, plate.nodes)
     height = body.arching.height(plate.mesh.xy)
@@ -78,8 +77,7 @@ def moved_box(box: Box, move: Move) -> Box:
     plates: dict[PlateName, PlateShell] = {}
     for which in PLATES:
         plate = box.plates[which]
-        plane = np.zeros(len(plate.nodes))
-        plates[which] = moved_plate(inst, plate, move, plane, lift if which == "top" else 0.0)
+        plates[which] = moved_plate(inst, plate, move, lift if which == "top" else 0.0)
         first = box.first_node(which)
         nodes[first : first + len(plate.nodes)] = plates[which].nodes
     first = sum(len(box.plates[w].nodes) for w in PLATES)

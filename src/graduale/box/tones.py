@@ -171,9 +171,7 @@ def _explained(shapes: Floats, w: Floats, weight: Floats, total: float) -> tuple
 
 
 def _on_grid(plate: PlateShell, w: Floats, step_mm: float) -> GridMap:
-    x, y, inside = plate_grid(plate.body.outline, step_mm)
-    points = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1)[inside]
-    facet, shares = locate(plate.mesh.xy, plate.mesh.triangles, points)
-    values = np.full(inside.shape, np.nan)
-    values[inside] = np.einsum("pc,pc->p", shares, w[plate.mesh.triangles[facet]])
-    return GridMap(x, y, values / np.abs(w).max())
+    grid = plate_grid(plate.body.outline, step_mm)
+    facet, shares = locate(plate.mesh.xy, plate.mesh.triangles, grid.points)
+    values = np.einsum("pc,pc->p", shares, w[plate.mesh.triangles[facet]])
+    return grid.map_of(values / np.abs(w).max())

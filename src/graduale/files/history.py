@@ -2,7 +2,7 @@
 
     book.toml       whose it is (format, id, name, begun)
     history.csv     every entry ever made, struck ones too; from this the folder is read back
-    instrument.toml, readings.csv, weights.csv, notes.txt     what stands, for people
+    instrument.toml, workshop.toml, readings.csv, weights.csv, notes.txt     what stands
     contents/       instrument files, decisions and photographs, named by their SHA-256
 
 Lengths in mm, masses in g, tones in Hz, moments in UTC. A text editor and a spreadsheet open all
@@ -22,6 +22,7 @@ from typing import cast
 
 from graduale.base.findings import Finding, Refused
 from graduale.files.problems import error
+from graduale.files.workshop import WORKSHOP_NAME
 from graduale.records import events as e
 from graduale.records.instrument import PlateName
 
@@ -60,9 +61,11 @@ def folder_of(history: History) -> dict[str, bytes]:
         content = getattr(entry.what, "content", None)
         if content is not None:
             out[f"contents/{_content_name(entry.what)}"] = history.contents[content]
-    files = [s.what for s in stands if isinstance(s.what, e.FileKept)]
-    if files:
-        out["instrument.toml"] = history.contents[files[-1].content]
+    for entry in stands:  # the last one of each wins
+        if isinstance(entry.what, e.FileKept):
+            shop = entry.what.name == WORKSHOP_NAME
+            name = WORKSHOP_NAME if shop else "instrument.toml"
+            out[name] = history.contents[entry.what.content]
     return out
 
 

@@ -8,12 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from graduale.base.findings import Refused, refuse
+from graduale.base.findings import refuse
 from graduale.base.progress import Progress, part
 from graduale.base.threads import blas_threads
 from graduale.box import meshing
 from graduale.box.plate import plate_bodies
-from graduale.files.instrument import load_instrument
 from graduale.jobs import check
 from graduale.jobs.alternatives_document import costs, document
 from graduale.jobs.alternatives_list import (
@@ -82,7 +81,7 @@ def run(path: Path, out: Path, asked: Asked, progress: Progress) -> JobResult:
     """
     check_folder(out)
     wishes = wishes_of(asked.wishes)
-    instrument = _instrument(path)
+    instrument = check.sound(path)
     progress(0.0, "read")
     with blas_threads():
         known = reference(part(progress, 0.0, 0.08))
@@ -187,14 +186,6 @@ class _Rows:
                 by = correction(made, self._solver.measure(first))
             self._base = by, {w: main_tone(made.tones[w]) for w in PLATES}
         return self._base
-
-
-def _instrument(path: Path) -> Instrument:
-    loaded = load_instrument(path)
-    wrong = [f for f in check.inspect(loaded, path.name).findings if f.level == "error"]
-    if wrong:
-        raise Refused(wrong)
-    return loaded.instrument
 
 
 def _decided(

@@ -109,15 +109,12 @@ def _drawing(
 ) -> PlateDrawing:
     zones = np.array([row["zones_mm"][body.which][n] for n in ZONES])
     used = as_it_is(layout) if row["least_imposed"] is False else layout
-    x, y, inside = plate_grid(body.outline, _GRID_MM)
-    points = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1)[inside]
-    values = np.full(inside.shape, np.nan)
-    values[inside] = used.at(zones)(points) + _NUDGE_MM
+    grid = plate_grid(body.outline, _GRID_MM)
     bar = instrument.bar.present and body.which == "top"
     return PlateDrawing(
         body.which,
         plain(body.outline.xy),
-        GridMap(x, y, values),
+        grid.map_of(used.at(zones)(grid.points) + _NUDGE_MM),
         openings=tuple(plain(ring) for ring in body.openings),
         platform_line=plain(body.outline.inset(body.inside.platform_mm)),
         bar=bar_outline(instrument.bar) if bar else None,

@@ -10,8 +10,6 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from typing import ClassVar
 
-import numpy as np
-
 from graduale.base.arrays import Floats, GridMap
 from graduale.base.crew import Crew, Promise
 from graduale.base.digest import digest
@@ -182,17 +180,10 @@ def _states(
         steps.append(("holes_cut", body, leave.field, False))
     last = "with_bar" if body.which == "top" and instrument.bar.present else "finished"
     steps.append((last, body, field, True))
-    x, y, inside = plate_grid(body.outline, GRID_MM)
-    points = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1)[inside]
-
-    def grid(values: Floats) -> GridMap:
-        out = np.full(inside.shape, np.nan)
-        out[inside] = values
-        return GridMap(x, y, out)
-
+    grid = plate_grid(body.outline, GRID_MM)
     out = []
     for name, used, rule, bar in steps:
         free = free_plate(instrument, used, rule, settled_mm(instrument), bar=bar)
         heard = tap_tones(free, rule, TONES)
-        out.append(PlateState(name, grid(rule(points)), free.mass_g(rule), heard))
+        out.append(PlateState(name, grid.map_of(rule(grid.points)), free.mass_g(rule), heard))
     return tuple(out)

@@ -13,6 +13,7 @@ import shapely
 from graduale.base.findings import Refused, refuse
 from graduale.files.entries import Sent, parsed
 from graduale.files.instrument import parse_instrument
+from graduale.files.workshop import WORKSHOP_NAME
 from graduale.geometry.outline import outline_of
 from graduale.jobs.book import MASSES_G
 from graduale.jobs.desk import Desk, desk_of
@@ -32,7 +33,7 @@ class Workshop:
     def __init__(self, path: Path) -> None:
         self.book: Book = open_book(path)
         self._lock = threading.RLock()
-        self._desks: OrderedDict[tuple[str, str, str], Desk] = OrderedDict()
+        self._desks: OrderedDict[tuple[str, ...], Desk] = OrderedDict()
         self._states: OrderedDict[tuple[object, ...], dict[str, Any]] = OrderedDict()
 
     def close(self) -> None:
@@ -62,15 +63,16 @@ class Workshop:
     def desk(self, instrument: str, which: PlateName) -> Desk:
         """The prepared plate. Errors: Refused when the book holds no decision for it."""
         entries = self.book.entries(instrument)
-        file = _last_of(entries, e.FileKept)
+        file, shop = _files_of(entries)
         decision = _last_of(entries, e.DecisionKept)
         held = self.book.instrument(instrument)
-        if not isinstance(file, e.FileKept) or not isinstance(decision, e.DecisionKept):
+        if file is None or not isinstance(decision, e.DecisionKept):
             raise refuse("undecided", held.name, say("bench.undecided", name=held.name))
-        key = (file.content, decision.content, which)
+        key = (file.content, "" if shop is None else shop.content, decision.content, which)
         with self._lock:
             if key not in self._desks:
-                made = self._instrument(file.content, file.name)
+                made = self.instrument(instrument)
+                assert made is not None
                 document = json.loads(self.book.content(decision.content))
                 self._desks[key] = desk_of(made, document, which)
                 if len(self._desks) > _DESKS:
@@ -162,7 +164,6 @@ class Workshop:
 
     def _told(self, held: Held) -> dict[str, Any]:
         entries = self.book.entries(held.id)
-        file = _last_of(entries, e.FileKept)
         out: dict[str, Any] = {
             "id": held.id,
             "name": held.name,
@@ -171,8 +172,8 @@ class Workshop:
             "outline": [],
             "plates": {},
         }
-        if isinstance(file, e.FileKept):
-            made = self._instrument(file.content, file.name)
+        made = self.instrument(held.id)
+        if made is not None:
             outline = outline_of(made.body).xy
             out["outline"] = np.round(outline[::3], 1).tolist()
         stands = e.standing(entries)
@@ -188,8 +189,27 @@ class Workshop:
             out["plates"][which] = {"stage": begun[-1] if begun else "", "readings": read}
         return out
 
-    def _instrument(self, content: str, name: str) -> Instrument:
-        return parse_instrument(self.book.content(content).decode(), name).instrument
+    def instrument(self, id: str) -> Instrument | None:
+        """The instrument as its file in the book tells it, with the workshop's settings; None
+        without a file."""
+        file, shop = _files_of(self.book.entries(id))
+        if file is None:
+            return None
+        told = None if shop is None else (self.book.content(shop.content).decode(), shop.name)
+        text = self.book.content(file.content).decode()
+        return parse_instrument(text, file.name, told).instrument
+
+
+def _files_of(entries: Sequence[e.Entry]) -> tuple[e.FileKept | None, e.FileKept | None]:
+    """The instrument file that stands, and the workshop's settings beside it."""
+    file, shop = None, None
+    for entry in e.standing(entries):
+        if isinstance(entry.what, e.FileKept):
+            if entry.what.name == WORKSHOP_NAME:
+                shop = entry.what
+            else:
+                file = entry.what
+    return file, shop
 
 
 def _last_of(entries: Sequence[e.Entry], kind: type) -> e.What | None:

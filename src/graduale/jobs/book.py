@@ -7,12 +7,13 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from graduale.base.findings import Refused, refuse
+from graduale.base.findings import refuse
 from graduale.base.settings import settings
 from graduale.files.disk import read_text
 from graduale.files.history import History, folder_of, history_of
-from graduale.files.instrument import load_instrument
+from graduale.files.instrument import workshop_for
 from graduale.files.readings import load_readings
+from graduale.files.workshop import WORKSHOP_NAME
 from graduale.jobs import check
 from graduale.jobs.earlier import read_earlier
 from graduale.jobs.result import DONE, JobResult
@@ -39,13 +40,12 @@ def place(given: Path | None) -> Path:
 
 def add(at: Path | None, instrument: Path, decision: Path | None) -> JobResult:
     """Brings an instrument file into the book, or a changed one of an instrument that is there;
-    with `decision` the folder of its decision too."""
-    loaded = load_instrument(instrument)
-    wrong = [f for f in check.inspect(loaded, instrument.name).findings if f.level == "error"]
-    if wrong:
-        raise Refused(wrong)
-    name, text = loaded.instrument.name, read_text(instrument).encode()
-    kept: list[tuple[e.What, bytes]] = [(e.FileKept(instrument.name, digest_of(text)), text)]
+    the workshop's settings that go with it are kept beside it; with `decision` the folder of its
+    decision too."""
+    name, kept = check.sound(instrument).name, [_file(instrument, instrument.name)]
+    shop = workshop_for(instrument)
+    if shop is not None:
+        kept.append(_file(shop, WORKSHOP_NAME))
     if decision is not None:
         kept.append(_decision(decision, name))
     with open_book(place(at)) as book:
@@ -60,6 +60,11 @@ def add(at: Path | None, instrument: Path, decision: Path | None) -> JobResult:
     told = say("book.kept", name=name, count=str(added))
     answer = told if added else say("book.kept_already", name=name)
     return JobResult(DONE, answer, {"id": one, "added": added})
+
+
+def _file(path: Path, name: str) -> tuple[e.What, bytes]:
+    text = read_text(path).encode()
+    return e.FileKept(name, digest_of(text)), text
 
 
 def _decision(folder: Path, name: str) -> tuple[e.What, bytes]:

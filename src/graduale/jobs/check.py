@@ -22,7 +22,7 @@ from graduale.strings.setup import StringForces, setup_of
 from graduale.wood.material import wood_of
 from graduale.wood.species import species
 
-__all__ = ["WORTH_MEASURING", "Checked", "inspect", "run"]
+__all__ = ["WORTH_MEASURING", "Checked", "inspect", "run", "sound"]
 
 STEEP_DEG = 40.0
 
@@ -37,6 +37,18 @@ def run(path: Path) -> JobResult:
     return JobResult(
         BAD_INPUT if wrong else DONE, report(checked, path.name), document(checked, path.name)
     )
+
+
+def sound(path: Path, loaded: Loaded | None = None) -> Instrument:
+    """The instrument in the file at `path`, fit to be computed with.
+
+    `loaded`: the same, read already. Errors: Refused, with everything that is wrong with it.
+    """
+    known = load_instrument(path) if loaded is None else loaded
+    wrong = [f for f in inspect(known, path.name).findings if f.level == "error"]
+    if wrong:
+        raise Refused(wrong)
+    return known.instrument
 
 
 def inspect(loaded: Loaded, name: str) -> Checked:

@@ -207,17 +207,11 @@ def _plate(
 ) -> DecidedPlate:
     body, layout = own.bodies[which], own.layouts[which]
     field = fields[body.which]
-    x, y, inside = plate_grid(body.outline, GRID_MM)
-    points = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1)[inside]
-
-    def grid(values: Floats) -> GridMap:
-        out = np.full(inside.shape, np.nan)
-        out[inside] = values
-        return GridMap(x, y, out)
-
+    grid = plate_grid(body.outline, GRID_MM)
+    points = grid.points
     basis = layout.basis(points)
-    platform = np.zeros(inside.shape, dtype=bool)
-    platform[inside] = basis.seat
+    platform = np.zeros(grid.inside.shape, dtype=bool)
+    platform[grid.inside] = basis.seat
     target = field(points)
     joint = np.minimum(thinned(fields, joint_mm)[body.which](points), target)
     lone_mm = np.where(basis.seat, target, np.minimum(lone.at(points), target))
@@ -227,10 +221,10 @@ def _plate(
         field,
         states,
         platform,
-        grid(lone_mm),
-        grid(joint),
+        grid.map_of(lone_mm),
+        grid.map_of(joint),
         lone,
-        grid(_reserve(body.which, lone, judged, points)),
+        grid.map_of(_reserve(body.which, lone, judged, points)),
         wood_kind(body.choice.species),
     )
 

@@ -7,13 +7,12 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from graduale.base.arrays import Floats, GridMap, freeze
 from graduale.base.findings import Refused
 from graduale.box.plate import plate_bodies
 from graduale.files.readings import Readings
-from graduale.geometry.grid import plate_grid
+from graduale.geometry.grid import PlateGrid, plate_grid
 from graduale.jobs.document import map_from
 from graduale.jobs.drawings import drawing_of
 from graduale.jobs.judge_known import OnGrid
@@ -26,7 +25,6 @@ from graduale.records import events as e
 from graduale.records.instrument import Instrument, PlateName
 from graduale.thickness.field import Layout, layout_of
 
-Mask = NDArray[np.bool_]
 GRID_MM = 2.0
 NEEDED = 6  # readings without which there is no map
 _AGAIN = 8
@@ -184,7 +182,8 @@ class Desk:
         return {}
 
     @cached_property
-    def _grid(self) -> tuple[Floats, Floats, Mask]:
+    def grid(self) -> PlateGrid:
+        """Where the plate's maps are kept."""
         return plate_grid(self.layout.body.outline, GRID_MM)
 
     @cached_property
@@ -194,18 +193,9 @@ class Desk:
     def places(self, stage: str) -> Places:
         """The plate's grid, prepared for maps of this stage."""
         if stage not in self._places:
-            x, y, inside = self._grid
-            points = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1)[inside]
             rule = self.target(self.stage(stage))
-            self._places[stage] = places_of(as_it_is(self.layout), rule, points)
+            self._places[stage] = places_of(as_it_is(self.layout), rule, self.grid.points)
         return self._places[stage]
-
-    def on_grid(self, values: Floats) -> GridMap:
-        """Values (n,) at the places of the grid as a map, NaN off the plate."""
-        x, y, inside = self._grid
-        out = np.full(inside.shape, np.nan)
-        out[inside] = values
-        return GridMap(x, y, out)
 
     @cached_property
     def floor_on_grid(self) -> Floats:
@@ -221,13 +211,22 @@ class Desk:
     @cached_property
     def _square_mm(self) -> Floats:
         """Area of the inside that belongs to each node of the grid, openings left out (nx, ny)."""
-        x, y, inside = self._grid
-        points = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
+        points = self.grid.points
         holes = [shapely.Polygon(ring) for ring in self.layout.body.openings]
         wood = shapely.difference(self.layout.body.outline.polygon, shapely.union_all(holes))
         there = shapely.contains_xy(wood, points[:, 0], points[:, 1])
-        cos = self.layout.body.arching.normal(points)[:, 2]
-        out: Floats = np.where(there, GRID_MM**2 / cos, 0.0).reshape(inside.shape)
+        area = np.where(there, GRID_MM**2 * self._inner_share(points), 0.0)
+        return np.nan_to_num(self.grid.map_of(area).values)
+
+    def _inner_share(self, points: Floats) -> Floats:
+        """Area of the inside over that in plan (n,), at the decided thickness t: parallel faces
+        bend together, so that it is that of the outside times 1 - 2 H t + K t^2 (Steiner)."""
+        _, hx, hy, hxx, hxy, hyy = self.layout.body.arching.all_at(points).T
+        rise = 1.0 + hx**2 + hy**2
+        twice_mean = -((1 + hy**2) * hxx - 2 * hx * hy * hxy + (1 + hx**2) * hyy) / rise**1.5
+        gauss = (hxx * hyy - hxy**2) / rise**2
+        t = np.nan_to_num(map_from(self.plate["thickness"]).at(points))
+        out: Floats = np.sqrt(rise) * (1.0 - twice_mean * t + gauss * t**2)
         return out
 
     def ends_before_holes(self, stage: DeskStage) -> bool:

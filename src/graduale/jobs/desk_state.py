@@ -42,7 +42,7 @@ def state_of(desk: Desk, entries: Sequence[e.Entry], stage: str, mode: Mode) -> 
     step = desk.stage(stage)
     now = desk.standing(entries, step.tool)
     made = desk.map_now(now, step.tool)
-    left = None if made is None else desk.on_grid(made.at(desk.places(step.tool)))
+    left = None if made is None else desk.grid.map_of(made.at(desk.places(step.tool)))
     view = stand(_head(desk), desk.drawing)
     weights = [x for x in e.standing(entries) if _weighs(desk, x)]
     return {

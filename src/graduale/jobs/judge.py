@@ -5,10 +5,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from graduale.base.findings import Refused, refuse
+from graduale.base.findings import refuse
 from graduale.base.progress import Progress, part
 from graduale.base.threads import blas_threads
-from graduale.files.instrument import load_instrument
 from graduale.files.readings import load_readings
 from graduale.jobs import check
 from graduale.jobs.decide import today
@@ -45,7 +44,7 @@ def run(
     if out is not None:
         check_folder(out)
     progress(0.0, "read")
-    instrument = _instrument(path)
+    instrument = check.sound(path)
     readings = load_readings(readings_path)
     used = instrument.margin if margin is None else margin
     if not 0.0 <= used < 5.0:
@@ -67,14 +66,6 @@ def run(
         if out is not None:
             _write(out, made, found, text, readings_path.read_bytes(), progress)
     return JobResult(DONE if found["safe"] else NO_SAFE_MAP, text, found)
-
-
-def _instrument(path: Path) -> Instrument:
-    loaded = load_instrument(path)
-    wrong = [f for f in check.inspect(loaded, path.name).findings if f.level == "error"]
-    if wrong:
-        raise Refused(wrong)
-    return loaded.instrument
 
 
 def _decided(instrument: Instrument, folder: Path) -> dict[PlateName, DecidedMaps]:

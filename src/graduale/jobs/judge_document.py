@@ -4,7 +4,6 @@ come off."""
 from dataclasses import asdict
 from typing import Any
 
-import numpy as np
 import shapely
 
 from graduale.base.arrays import GridMap
@@ -218,7 +217,5 @@ def grid_of(plate: PlateNow, name: str) -> GridMap:
         "doubt": None if plate.map is None else plate.map.doubt,
     }[name]
     assert rule is not None
-    x, y, inside = plate_grid(plate.body.outline, GRID_MM)
-    out = np.full(inside.shape, np.nan)
-    out[inside] = rule(np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1)[inside])
-    return GridMap(x, y, out)
+    grid = plate_grid(plate.body.outline, GRID_MM)
+    return grid.map_of(rule(grid.points))

@@ -23,6 +23,9 @@ _USUAL: dict[Units, tuple[str, str, str]] = {
     "mm": ("4", "3", "5"),
     "inch": ("0.16 in", "0.12 in", "0.2 in"),
 }
+# How much too low lengthwise of a narrow body is read against a full-size one: gaps of the shell of
+# 5 mm to the whole box as solids, -2.8 and +8.0 % (benchmarks/referee/box.md).
+LENGTHWISE_LOW = 0.10
 NARROW_MM = 150.0  # a lower bout below this is called narrow
 
 
@@ -94,6 +97,19 @@ def _beyond(document: Mapping[str, Any], which: str, units: Units) -> list[str]:
     if ours <= thick:
         return []
     return [say("decide.beyond", units, plate=which, ours=ours, thick=thick)]
+
+
+def model_cautions(document: Mapping[str, Any], instrument: Instrument) -> list[str]:
+    """What the comparison with solids has shown our own figures to miss, where it matters here."""
+    reserves = [
+        float(v["reserve"])
+        for w in _PLATES
+        if (v := document["plates"][w]["verdicts"]["lengthwise"]) is not None
+    ]
+    narrow = instrument.body.lower_width_mm < NARROW_MM
+    if not narrow or min(reserves, default=2.0) >= 1.0 + LENGTHWISE_LOW:
+        return []
+    return [say("decide.lengthwise_low", gap=LENGTHWISE_LOW)]
 
 
 def _zone_words(zones: list[str]) -> str:
@@ -226,7 +242,11 @@ def sections(document: Mapping[str, Any], instrument: Instrument) -> list[Words]
     """The page of reasons and cautions."""
     units = instrument.workshop.units
     unreferenced = not (instrument.bar.present and instrument.post.present)
-    why = [*failures(document, units), *limits(document, instrument)]
+    why = [
+        *failures(document, units),
+        *model_cautions(document, instrument),
+        *limits(document, instrument),
+    ]
     if unreferenced:
         why.append(say("decide.no_reference"))
     source = document["reference"]["average"]["source"]

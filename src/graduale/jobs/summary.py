@@ -26,6 +26,8 @@ def summary(document: Mapping[str, Any], instrument: Instrument, out: str, sheet
         lines += _wrapped(say("decide.not_safe"))
         for sentence in reasons.failures(document, units):
             lines += _wrapped(sentence)
+    for caution in reasons.model_cautions(document, instrument):
+        lines += _wrapped(caution)
     for doubt in document["doubtful"]:
         lines += _wrapped(say("decide.doubtful", what=doubt))
     lines += ["", *_thickness(document, units), "", *_tones(document), "", *_verdicts(document)]

@@ -2,10 +2,9 @@
 
 from pathlib import Path
 
-from graduale.base.findings import Refused, refuse
+from graduale.base.findings import refuse
 from graduale.base.progress import Progress
 from graduale.base.threads import blas_threads
-from graduale.files.instrument import load_instrument
 from graduale.jobs import check
 from graduale.jobs.result import DONE, JobResult
 from graduale.jobs.wood_document import document, snippet
@@ -16,7 +15,6 @@ from graduale.readings.evidence import Evidence
 from graduale.readings.identify import identify
 from graduale.readings.remarks import helps_most, remarks
 from graduale.readings.tapped import mean_thickness_mm
-from graduale.records.instrument import Instrument
 from graduale.store.out import write_file
 from graduale.words.catalogue import say
 
@@ -28,7 +26,7 @@ def run(path: Path, typed: Typed, out: Path | None, progress: Progress) -> JobRe
     """
     progress(0.0, "read")
     taps, mass = taps_of(typed.tones), mass_of(typed.mass)
-    instrument = _instrument(path)
+    instrument = check.sound(path)
     progress(0.1, "mesh")
     bench = on_bench(instrument, typed)
     check_weight(bench.tapped, mass)
@@ -44,11 +42,3 @@ def run(path: Path, typed: Typed, out: Path | None, progress: Progress) -> JobRe
     if out is not None:
         write_file(out, snippet(instrument.plate(typed.plate).wood, typed.plate, found))
     return JobResult(DONE, text_of(told, None if out is None else str(out)), told)
-
-
-def _instrument(path: Path) -> Instrument:
-    loaded = load_instrument(path)
-    wrong = [f for f in check.inspect(loaded, path.name).findings if f.level == "error"]
-    if wrong:
-        raise Refused(wrong)
-    return loaded.instrument

@@ -90,10 +90,8 @@ class PlateMap:
 
     def on_grid(self, values: ThicknessAt, step_mm: float = 2.0) -> GridMap:
         """Any rule on the plate's grid, NaN off the plate."""
-        x, y, inside = plate_grid(self.layout.body.outline, step_mm)
-        out = np.full(inside.shape, np.nan)
-        out[inside] = values(np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1)[inside])
-        return GridMap(x, y, out)
+        grid = plate_grid(self.layout.body.outline, step_mm)
+        return grid.map_of(values(grid.points))
 
     def measure_next(self, caliper_mm: float, count: int = 3) -> tuple[Floats, Floats]:
         """Where more readings help most (k, 2); share of the doubt that each takes away (k,)."""
@@ -103,8 +101,7 @@ class PlateMap:
     def _carved(self, step_mm: float) -> Floats:
         """Grid points on the carved part, openings left out, (n, 2)."""
         body = self.layout.body
-        x, y, inside = plate_grid(body.outline, step_mm)
-        points = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1)[inside]
+        points = plate_grid(body.outline, step_mm).points
         holes = shapely.union_all([shapely.Polygon(ring) for ring in body.openings])
         area = shapely.difference(self.layout.free, holes)
         found: Floats = points[shapely.contains_xy(area, points[:, 0], points[:, 1])]

@@ -4,9 +4,8 @@ import re
 from dataclasses import dataclass
 
 from graduale.base.units import MM_PER_INCH
+from graduale.files.readings import DOUBTFUL_MM, LEAST_MM, MOST_MM
 
-LEAST_MM, MOST_MM = 0.3, 40.0
-USUAL_MM = (0.8, 12.0)
 FAR_MM = 1.2  # from what the map expects there [own]
 _TYPED = re.compile(r"[+]?\s*(\d{1,4}(?:[.,]\d{0,4})?|[.,]\d{1,4})\s*(mm|in)?", re.ASCII)
 
@@ -40,7 +39,7 @@ def doubtful(t_mm: float, outside_mm: float, expected_mm: float | None) -> bool:
     outside_mm: how thick it can be there at most, from the gluing plane to the outside;
     expected_mm: what the readings around say, if there are any.
     """
-    low, high = USUAL_MM
+    low, high = DOUBTFUL_MM
     if not low <= t_mm <= min(high, outside_mm + 0.5):
         return True
     return expected_mm is not None and abs(t_mm - expected_mm) > max(FAR_MM, 0.4 * expected_mm)

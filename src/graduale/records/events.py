@@ -17,7 +17,8 @@ Weighed = Literal["top", "back", "bar", "body"]
 
 @dataclass(frozen=True)
 class FileKept:
-    """The instrument file as it was; `content` is the digest of its text."""
+    """The instrument file, or the workshop's settings (by its name), as it was; `content` is the
+    digest of its text."""
 
     name: str
     content: str

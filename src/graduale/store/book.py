@@ -330,8 +330,3 @@ def _flushed(path: Path) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
-
-
-def digests(contents: Iterable[bytes]) -> dict[str, bytes]:
-    """Contents by their digest."""
-    return {digest_of(c): c for c in contents}

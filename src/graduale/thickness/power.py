@@ -29,11 +29,6 @@ class PowerLaw:
     mass_g: float
     mass_slope: Floats
 
-    def log_at(self, zones: Floats) -> Floats:
-        """Log demand (k,) at other zones (8,)."""
-        out: Floats = self.log_values + self.powers @ np.log(zones / self.zones)
-        return out
-
     def over(self, limits: Mapping[str, float]) -> float:
         """Greatest log of demand over limit at the map itself; -inf without limits."""
         gaps = [

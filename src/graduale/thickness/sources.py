@@ -297,7 +297,7 @@ def _shape_row(figures: Figures, move: Move, rise_mm: float) -> Floats:
         plate = heard.free.plate
         if move.ribs_mm or (which not in {**move.crown_mm, **move.edge_mm} and not _plan(move)):
             continue
-        mass, hz = heard.change(nudge.moved_plate(inst, plate, move, np.zeros(len(plate.nodes))))
+        mass, hz = heard.change(nudge.moved_plate(inst, plate, move))
         seat = move.edge_mm.get(which, 0.0)
         if seat:
             more = _seat_step(figures, which, seat)
